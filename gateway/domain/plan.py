@@ -1,0 +1,86 @@
+"""A plan: the ordered list of changes that takes a receiver from its mirror to the roster."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+from enum import StrEnum
+
+from gateway.domain.receiver import Slot
+
+__all__ = ["Change", "ChangeKind", "Plan", "PlanState"]
+
+
+class ChangeKind(StrEnum):
+    """What happens to a slot."""
+
+    ADDED = "added"
+    CHANGED = "changed"
+    REMOVED = "removed"
+
+
+class PlanState(StrEnum):
+    """The life of a plan."""
+
+    PREVIEW = "preview"  # shown, never to be applied as it is
+    HELD = "held"  # its removals wait for approval
+    PENDING = "pending"  # durable, about to be written
+    APPLYING = "applying"
+    APPLIED = "applied"  # written, read back, block CRCs confirmed
+    FAILED = "failed"
+    SUPERSEDED = "superseded"  # something newer took its place before it was done
+
+    @property
+    def is_final(self) -> bool:
+        """True when nothing more will happen to it."""
+        return self in _FINAL
+
+
+_FINAL = frozenset({PlanState.PREVIEW, PlanState.APPLIED, PlanState.FAILED, PlanState.SUPERSEDED})
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """One slot's change. `before` None for an addition, `after` None for a removal. `words` is for people.
+
+    `guarded` is True for a removal, or a taking away of outputs, that counts towards the guard of rule 4
+    (a revocation and an ending by date don't).
+    """
+
+    kind: ChangeKind
+    slot: int
+    before: Slot | None
+    after: Slot | None
+    words: str
+    revoked: bool = False
+    guarded: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """Changes in the order of writing, with all target values.
+
+    `base_revision` is the receiver's revision that `before` values were true at. `wire_s` is the estimate of
+    the time on the wire. `hold` says why it waits for approval, empty when it doesn't. `left_out` are sentences
+    about what the roster wants and this plan does not do (revoked, beyond the kind's positions, no room ...).
+    """
+
+    id: str
+    receiver: str
+    created: datetime
+    roster_digest: str
+    base_revision: int
+    changes: tuple[Change, ...]
+    unchanged: int
+    wire_s: float
+    state: PlanState = PlanState.PENDING
+    hold: str = ""
+    left_out: tuple[str, ...] = ()
+    done: int = 0
+    outcome: str = ""
+    snapshot: str = ""
+    reason: str = "roster"
+
+    def count(self, kind: ChangeKind) -> int:
+        """How many changes are of this kind."""
+        return sum(1 for change in self.changes if change.kind is kind)
