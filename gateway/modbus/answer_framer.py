@@ -1,0 +1,117 @@
+"""Finding one answer in what comes back, byte by byte, behind noise or the master's own echo.
+
+The request says how its answer begins and how long it is, so the frame is whole at its last byte. Bytes in
+front that can't begin it are stepped over; an answer with a wrong CRC leaves the search at its next byte, so
+a good frame glued behind a broken one is found. Silence is the caller's to notice: `conclude` then says what
+the rest was. Echo: on a two-wire adapter the master hears its own request first (common practice, no source).
+"""
+
+from __future__ import annotations
+
+from enum import Enum
+
+from gateway.modbus.answers import Answer
+from gateway.modbus.crc import crc16
+from gateway.modbus.decoding import answer_pdu_length, decode_answer
+from gateway.modbus.requests import Request, WriteCoil, WriteRegister
+
+__all__ = ["AnswerFramer", "Heard"]
+
+_SHORTEST_FRAME = 5  # an exception: address, function, code, CRC
+
+
+class Heard(Enum):
+    """What has come so far."""
+
+    NOTHING = "nothing"  # no byte, or fewer than a frame has and none that begins the answer
+    PART = "part"  # the beginning of the answer
+    ANSWER = "answer"  # the whole answer, CRC right
+    DAMAGED = "damaged"  # a frame's worth of bytes, and no answer among them
+    FOREIGN = "foreign"  # only from `conclude`: a whole frame, CRC right, to another question
+
+
+class AnswerFramer:
+    """One request's answer. `request_frame` is the frame as sent; `echo` says that the adapter echoes.
+
+    The echo of a request whose answer can't look like it is stepped over in any case (`echo_heard` tells).
+    """
+
+    def __init__(self, address: int, request: Request, request_frame: bytes, *, echo: bool = False) -> None:
+        self._request = request
+        self._echo = b"" if isinstance(request, WriteCoil | WriteRegister) and not echo else request_frame
+        self._head = bytes((address,)) + request.answer_head
+        self._refusal = bytes((address, request.function | 0x80))
+        self._known_length = request.answer_length
+        self._heard = bytearray()
+        self._broken = False
+        self._place = 0
+        self.echo_heard = False
+        self.answer: Answer | None = None
+        self.state = Heard.NOTHING
+        self.missing = self._whole_length(b"")
+
+    def feed(self, data: bytes) -> Heard:
+        """Take more bytes; what there is now. `missing` says how many more the frame needs at least."""
+        self._heard += data
+        if self._echo:
+            self._step_over_echo()
+        if self.answer is None:
+            self._search()
+        return self.state
+
+    def conclude(self) -> Heard:
+        """The line is silent: ANSWER, NOTHING, FOREIGN or DAMAGED."""
+        if self.answer is not None:
+            return Heard.ANSWER
+        rest = self._heard[len(self._echo) :] if self.echo_heard else self._heard
+        if not rest:
+            return Heard.NOTHING
+        return Heard.FOREIGN if len(rest) >= 4 and crc16(rest) == 0 else Heard.DAMAGED
+
+    @property
+    def heard_bytes(self) -> int:
+        """How many bytes have come, echo included."""
+        return len(self._heard)
+
+    def _step_over_echo(self) -> None:
+        if self.echo_heard or len(self._heard) < len(self._echo):
+            return
+        if self._heard.startswith(self._echo):
+            self.echo_heard = True
+            self._place = len(self._echo)
+            self._broken = False
+
+    def _search(self) -> None:
+        heard, end = self._heard, len(self._heard)
+        while self._place < end:
+            if self._may_begin(self._place):
+                length = self._whole_length(heard[self._place + 1 :])
+                if end - self._place < length:
+                    self.state, self.missing = Heard.PART, length - (end - self._place)
+                    return
+                if self._take(length):
+                    return
+                self._broken = True
+            self._place += 1
+        self.missing = self._whole_length(b"")
+        rubbish = end - len(self._echo) if self.echo_heard else end
+        self.state = Heard.DAMAGED if self._broken or rubbish >= _SHORTEST_FRAME else Heard.NOTHING
+
+    def _may_begin(self, place: int) -> bool:
+        start = self._heard[place : place + len(self._head)]
+        if self._head.startswith(start):
+            return True
+        return not self._broken and self._refusal.startswith(start[:2])
+
+    def _whole_length(self, pdu: bytes | bytearray) -> int:
+        if self._known_length is not None and not (pdu and pdu[0] & 0x80):
+            return self._known_length + 3
+        return answer_pdu_length(self._request, pdu) + 3
+
+    def _take(self, length: int) -> bool:
+        whole = bytes(self._heard[self._place : self._place + length])
+        if crc16(whole):
+            return False
+        self.answer = decode_answer(self._request, whole[1:-2])
+        self.state, self.missing = Heard.ANSWER, 0
+        return True
