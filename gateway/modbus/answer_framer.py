@@ -13,6 +13,7 @@ from enum import Enum
 from gateway.modbus.answers import Answer
 from gateway.modbus.crc import crc16
 from gateway.modbus.decoding import answer_pdu_length, decode_answer
+from gateway.modbus.frames import LONGEST_FRAME
 from gateway.modbus.requests import Request, WriteCoil, WriteRegister
 
 __all__ = ["AnswerFramer", "Heard"]
@@ -53,9 +54,10 @@ class AnswerFramer:
     def feed(self, data: bytes) -> Heard:
         """Take more bytes; what there is now. `missing` says how many more the frame needs at least."""
         self._heard += data
-        if self._echo:
-            self._step_over_echo()
-        if self.answer is None:
+        moved = bool(self._echo) and self._step_over_echo()
+        if self.state is Heard.PART and len(data) < self.missing and not moved:
+            self.missing -= len(data)
+        elif self.answer is None:
             self._search()
         return self.state
 
@@ -73,20 +75,20 @@ class AnswerFramer:
         """How many bytes have come, echo included."""
         return len(self._heard)
 
-    def _step_over_echo(self) -> None:
-        if self.echo_heard or len(self._heard) < len(self._echo):
-            return
-        if self._heard.startswith(self._echo):
-            self.echo_heard = True
-            self._place = len(self._echo)
-            self._broken = False
+    def _step_over_echo(self) -> bool:
+        if self.echo_heard or not self._heard.startswith(self._echo):
+            return False
+        self.echo_heard = True
+        self._place = len(self._echo)
+        self._broken = False
+        return True
 
     def _search(self) -> None:
         heard, end = self._heard, len(self._heard)
         while self._place < end:
             if self._may_begin(self._place):
                 length = self._whole_length(heard[self._place + 1 :])
-                if end - self._place < length:
+                if end - self._place < length <= LONGEST_FRAME:
                     self.state, self.missing = Heard.PART, length - (end - self._place)
                     return
                 if self._take(length):
@@ -94,8 +96,13 @@ class AnswerFramer:
                 self._broken = True
             self._place += 1
         self.missing = self._whole_length(b"")
-        rubbish = end - len(self._echo) if self.echo_heard else end
-        self.state = Heard.DAMAGED if self._broken or rubbish >= _SHORTEST_FRAME else Heard.NOTHING
+        self.state = Heard.DAMAGED if self._broken or self._rubbish >= _SHORTEST_FRAME else Heard.NOTHING
+
+    @property
+    def _rubbish(self) -> int:
+        if self.echo_heard:
+            return len(self._heard) - len(self._echo)
+        return 0 if self._echo.startswith(self._heard) else len(self._heard)
 
     def _may_begin(self, place: int) -> bool:
         start = self._heard[place : place + len(self._head)]
@@ -110,7 +117,7 @@ class AnswerFramer:
 
     def _take(self, length: int) -> bool:
         whole = bytes(self._heard[self._place : self._place + length])
-        if crc16(whole):
+        if length > LONGEST_FRAME or crc16(whole):
             return False
         self.answer = decode_answer(self._request, whole[1:-2])
         self.state, self.missing = Heard.ANSWER, 0

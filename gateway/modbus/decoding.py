@@ -58,7 +58,7 @@ def _identification_length(pdu: bytes | bytearray) -> int:
 def decode_answer(request: Request, pdu: bytes) -> Answer:
     """The answer to `request`. Raises WrongAnswer when `pdu` is the answer to something else."""
     function = request.function
-    if len(pdu) == 2 and pdu[0] == function | 0x80 and pdu[1]:
+    if len(pdu) == 2 and pdu[0] == function | 0x80:
         return ExceptionAnswer(function, pdu[1])
     if not pdu.startswith(request.answer_head) or len(pdu) != answer_pdu_length(request, pdu):
         raise _wrong(request, pdu)

@@ -73,18 +73,14 @@ class RequestFramer:
     def _length_at(self, place: int) -> int:
         """Length of the frame that begins there; 1 when none can; 0 when too little is known."""
         left = len(self._heard) - place
-        if left == 0:
-            return 0
-        if self._heard[place] > _LAST_UNIT:
+        if left and self._heard[place] > _LAST_UNIT:
             return 1
-        if left == 1:
+        if left < 2:
             return 0
         function = self._heard[place + 1]
-        if function in _WHOLE:
-            return _WHOLE[function]
-        if function not in _COUNTED:
-            return 1
-        counter = _COUNTED[function]
+        counter = _COUNTED.get(function)
+        if counter is None:
+            return _WHOLE.get(function, 1)
         if left <= counter:
             return 0
         length = counter + 1 + self._heard[place + counter] + 2

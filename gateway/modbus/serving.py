@@ -45,9 +45,9 @@ def decode_request(pdu: bytes) -> Request:
     function = pdu[0]
     if function in _READS:
         return _read(pdu)
-    if function == WriteCoil.function or function == WriteRegister.function:
+    if function in (WriteCoil.function, WriteRegister.function):
         return _write_one(pdu)
-    if function == WriteCoils.function or function == WriteRegisters.function:
+    if function in (WriteCoils.function, WriteRegisters.function):
         return _write_many(pdu)
     if function == ReadDeviceIdentification.function:
         return _identification(pdu)
