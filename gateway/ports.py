@@ -36,6 +36,7 @@ from gateway.domain.transmitter import Kind
 from gateway.domain.urgency import Urgency
 
 __all__ = [
+    "Archive",
     "BlockCrcs",
     "Commit",
     "EventFilter",
@@ -53,11 +54,13 @@ __all__ = [
     "ReceiverFacts",
     "Revocations",
     "RosterAcceptance",
+    "RosterArchive",
     "RosterCheck",
     "RosterDesk",
     "RosterReader",
     "RosterSource",
     "RosterState",
+    "Runs",
     "SettingsDesk",
     "Snapshots",
     "SyncRuns",
@@ -177,6 +180,8 @@ class Commit:
     `cursors` are ring places by receiver. `mirror` replaces that receiver's whole mirror (the store writes only
     what differs; its `cursor` is ignored, `cursors` alone moves it). `plans` are saved as they stand.
     `proven` are revocations (serial, receiver) whose absence from a receiver's memory has been read.
+    `unproven` are serials whose older proofs no longer count (revoked anew); they go before `proven`.
+    `runs` are the due times that timetables, by name, have now run for.
     """
 
     events: tuple[EventDraft, ...] = ()
@@ -184,6 +189,8 @@ class Commit:
     mirror: Mirror | None = None
     plans: tuple[Plan, ...] = ()
     proven: tuple[tuple[int, str], ...] = ()
+    unproven: tuple[int, ...] = ()
+    runs: Mapping[str, datetime] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
@@ -291,6 +298,14 @@ class Proofs(Protocol):
         ...
 
 
+class Runs(Protocol):
+    """When each timetable last ran; written through `Journal.commit` alone, gone with the database."""
+
+    def last(self, name: str) -> datetime | None:
+        """The newest due time that this timetable has run for, None when it never did."""
+        ...
+
+
 class Tokens(Protocol):
     """Access tokens; only SHA-256 hashes are kept."""
 
@@ -323,6 +338,17 @@ class Snapshots(Protocol):
         ...
 
 
+class Archive(Protocol):
+    """Taking snapshots (implemented by archive/)."""
+
+    async def take(self, receiver: str, mirror: Mirror, *, reason: str, status: Status | None) -> Snapshot:
+        """A snapshot of a mirror that is proven equal to the receiver, durable when it returns, and its event.
+
+        `status` supplies the output modes, None when it isn't known.
+        """
+        ...
+
+
 # --- the outside world (implemented by roster/ and system/) ------------------------------------------------
 
 
@@ -350,6 +376,18 @@ class RosterSource(Protocol):
 
     async def fetch(self, tag: str | None) -> Fetched | NotModified:
         """Raises SourceUnreachable, SourceRefused (too large, wrong type, redirect ...)."""
+        ...
+
+
+class RosterArchive(Protocol):
+    """The bytes of accepted rosters, so that a restart has the roster in force without its source."""
+
+    async def keep(self, digest: str, fetched: Fetched) -> None:
+        """Durable when it returns; the same digest twice is kept once."""
+        ...
+
+    async def load(self, digest: str) -> Fetched | None:
+        """The bytes behind a digest, None when they are not kept or damaged."""
         ...
 
 
