@@ -13,7 +13,7 @@ from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
-from typing import Protocol
+from typing import Any, Protocol
 
 from gateway.domain.events import Event, EventDraft, EventId, EventName
 from gateway.domain.live import LiveReceiver
@@ -336,6 +336,45 @@ class Snapshots(Protocol):
     async def list(self, receiver: str | None = None) -> tuple[str, ...]:
         """Ids, newest first."""
         ...
+
+
+@dataclass(frozen=True, slots=True)
+class AuditRow:
+    """One line of the audit. `detail` is the personal part, None once erased; `hash` is the chain's, in hex."""
+
+    number: int
+    time: datetime
+    who: str
+    what: str
+    outcome: str
+    detail: Mapping[str, Any] | None
+    hash: str
+
+
+@dataclass(frozen=True, slots=True)
+class AuditCheck:
+    """The whole chain recomputed. `broken` is the first row that does not fit, None when all do; `problem` says why."""
+
+    rows: int
+    head: str
+    broken: int | None = None
+    problem: str = ""
+
+
+class Audit(Protocol):
+    """Who changed or asked for what: rows that can be added and erased in part, never altered unnoticed."""
+
+    async def record(
+        self, who: str, what: str, detail: Mapping[str, Any] | None = None, *, outcome: str = "done"
+    ) -> AuditRow:
+        """Durable when it returns. `detail` is plain JSON; serials and names belong there, never in `what`."""
+        ...
+
+    async def read(self, *, limit: int = 100, before: int = 0) -> tuple[AuditRow, ...]:
+        """Newest first; those with a number below `before` (0: from the end)."""
+        ...
+
+    async def verify(self) -> AuditCheck: ...
 
 
 class Archive(Protocol):
