@@ -1,0 +1,8 @@
+"""`gatepost` and `python -m gateway`."""
+
+from __future__ import annotations
+
+from gateway.cli import main
+
+if __name__ == "__main__":
+    main()

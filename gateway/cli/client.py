@@ -1,0 +1,155 @@
+"""A small client of the gateway's own API: over the unix socket on the board, over HTTP with a token elsewhere."""
+
+from __future__ import annotations
+
+import asyncio
+import json
+from collections.abc import AsyncIterator, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from types import TracebackType
+from typing import Any, Self
+
+import aiohttp
+
+from gateway.errors import GatepostError
+
+__all__ = ["DEFAULT_SOCKET", "ApiClient", "ApiProblem", "CannotReach", "StreamEvent"]
+
+DEFAULT_SOCKET = Path("/run/gatepost/api.sock")
+_BASE = "/api/v1"
+
+
+class CannotReach(GatepostError):
+    """The daemon does not answer."""
+
+    code = "cannot-reach"
+
+
+class ApiProblem(GatepostError):
+    """The daemon answered with a problem (RFC 9457)."""
+
+    def __init__(self, status: int, document: Mapping[str, Any]) -> None:
+        problem_type = str(document.get("type", "about:blank"))
+        super().__init__(
+            str(document.get("detail") or document.get("title") or f"HTTP {status}"),
+            remedy=str(document.get("remedy", "")),
+            code=problem_type.rpartition(":")[2],
+        )
+        self.status = status
+        self.errors = list(document.get("errors", []))
+
+    def __str__(self) -> str:
+        listed = "".join(f"\n  {error.get('pointer', '')}: {error.get('detail', '')}" for error in self.errors)
+        return super().__str__() + listed
+
+
+@dataclass(frozen=True, slots=True)
+class StreamEvent:
+    """One server-sent event: its id, its name, its CloudEvents document."""
+
+    id: str
+    name: str
+    document: dict[str, Any]
+
+
+class ApiClient:
+    """`async with ApiClient(...)`. Raises CannotReach and ApiProblem from every call."""
+
+    def __init__(self, *, url: str | None = None, token: str | None = None, socket: Path = DEFAULT_SOCKET) -> None:
+        self._base = (url or "http://localhost").rstrip("/") + _BASE
+        self._where = url or str(socket)
+        self._by_socket = url is None
+        connector = aiohttp.UnixConnector(path=str(socket)) if url is None else aiohttp.TCPConnector()
+        headers = {"Authorization": f"Bearer {token}"} if token else {}
+        self._session = aiohttp.ClientSession(
+            connector=connector, headers=headers, timeout=aiohttp.ClientTimeout(total=120, sock_connect=5)
+        )
+
+    async def __aenter__(self) -> Self:
+        return self
+
+    async def __aexit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        await self._session.close()
+
+    async def get(self, path: str, **query: str | int) -> Any:
+        """The JSON behind a path below /api/v1."""
+        return await self.send("GET", path, query=query)
+
+    async def all_items(self, path: str, **query: str | int) -> list[Any]:
+        """All items of a list, page after page."""
+        items: list[Any] = []
+        cursor: str | None = ""
+        while cursor is not None:
+            page = await self.get(path, **query, **({"cursor": cursor} if cursor else {}))
+            items += page["items"]
+            cursor = page.get("next")
+        return items
+
+    async def send(
+        self,
+        method: str,
+        path: str,
+        body: object = None,
+        *,
+        query: Mapping[str, str | int] | None = None,
+        headers: Mapping[str, str] | None = None,
+    ) -> Any:
+        """Send a request and return the JSON of its answer; None when it has no body."""
+        try:
+            async with self._session.request(
+                method, self._base + path, json=body, params=dict(query or {}), headers=headers
+            ) as answer:
+                raw = await answer.read()
+                document = json.loads(raw) if raw and "json" in answer.content_type else None
+                if answer.status >= 400:
+                    raise ApiProblem(answer.status, document or {})
+                return document
+        except (aiohttp.ClientConnectionError, TimeoutError, OSError) as fault:
+            raise self._unreachable(fault) from fault
+
+    async def stream(self, last_event_id: str | None = None) -> AsyncIterator[StreamEvent]:
+        """Events as they come, over cuts: resumes after the last one seen, with a growing pause."""
+        pause = 0.5
+        first = True
+        while True:
+            try:
+                async for event in self._stream_once(last_event_id):
+                    last_event_id, pause, first = event.id or last_event_id, 0.5, False
+                    yield event
+            except (aiohttp.ClientError, TimeoutError, OSError) as fault:
+                if first:
+                    raise self._unreachable(fault) from fault
+            await asyncio.sleep(pause)
+            pause = min(pause * 2, 10.0)
+
+    async def _stream_once(self, last_event_id: str | None) -> AsyncIterator[StreamEvent]:
+        headers = {"Accept": "text/event-stream"}
+        if last_event_id:
+            headers["Last-Event-ID"] = last_event_id
+        timeout = aiohttp.ClientTimeout(total=None, sock_read=45)
+        async with self._session.get(self._base + "/events/stream", headers=headers, timeout=timeout) as answer:
+            if answer.status != 200:
+                raise ApiProblem(answer.status, await answer.json(content_type=None))
+            fields: dict[str, str] = {}
+            async for raw in answer.content:
+                line = raw.decode("utf-8").rstrip("\r\n")
+                if line:
+                    name, _, value = line.partition(":")
+                    value = value.removeprefix(" ")
+                    fields[name] = f"{fields[name]}\n{value}" if name == "data" and name in fields else value
+                    continue
+                if "data" in fields:
+                    yield StreamEvent(fields.get("id", ""), fields.get("event", ""), json.loads(fields["data"]))
+                fields = {}
+
+    def _unreachable(self, fault: BaseException) -> CannotReach:
+        if self._by_socket and isinstance(fault, PermissionError):
+            return CannotReach(
+                f"The socket {self._where} may not be opened by this user.",
+                remedy="Use sudo, or --url with a token (gatepost token add).",
+            )
+        remedy = "Is the daemon running (systemctl status gatepost)? Elsewhere than on the board use --url and a token."
+        return CannotReach(f"No gateway answers at {self._where}.", remedy=remedy)

@@ -1,0 +1,106 @@
+"""How commands speak: plain sentences and tables for people, JSON when asked, one door for errors."""
+
+from __future__ import annotations
+
+import asyncio
+import json
+import os
+import sys
+from collections.abc import Awaitable, Callable
+from pathlib import Path
+from typing import Annotated, NoReturn, TypeVar
+
+import typer
+from rich.console import Console
+
+from gateway.cli.client import DEFAULT_SOCKET, ApiClient, ApiProblem, CannotReach
+from gateway.errors import GatepostError, LineError, MapFault, SettingsFault, SourceError
+
+__all__ = [
+    "AsJson",
+    "SocketOption",
+    "TokenFile",
+    "Url",
+    "ask",
+    "console",
+    "exit_code",
+    "fail",
+    "print_json",
+]
+
+console = Console(highlight=False, soft_wrap=True)
+_errors = Console(stderr=True, highlight=False, soft_wrap=True)
+
+Url = Annotated[
+    str | None, typer.Option("--url", envvar="GATEPOST_URL", help="The API's address, when not on the board.")
+]
+TokenFile = Annotated[
+    Path | None, typer.Option("--token-file", envvar="GATEPOST_TOKEN_FILE", help="A file that holds the access token.")
+]
+SocketOption = Annotated[
+    Path, typer.Option("--socket", envvar="GATEPOST_SOCKET", help="The daemon's socket on this board.")
+]
+AsJson = Annotated[bool, typer.Option("--json", help="Print JSON for programs.")]
+
+DONE, REFUSED, USAGE, UNREACHABLE = 0, 1, 2, 3
+_T = TypeVar("_T")
+
+
+def exit_code(error: GatepostError) -> int:
+    """The exit code that tells a script what kind of trouble it was."""
+    if isinstance(error, SettingsFault | MapFault):
+        return USAGE
+    if isinstance(error, LineError | SourceError | CannotReach):
+        return UNREACHABLE
+    if isinstance(error, ApiProblem) and error.status in (502, 503, 504):
+        return UNREACHABLE
+    return REFUSED
+
+
+def fail(error: GatepostError) -> NoReturn:
+    """Say what happened and what to do, and end with the right exit code."""
+    _errors.print(
+        error.message if not isinstance(error, ApiProblem) else str(error).removesuffix(error.remedy).strip(),
+        style="bold",
+        markup=False,
+    )
+    if error.remedy:
+        _errors.print(error.remedy, markup=False)
+    raise typer.Exit(exit_code(error))
+
+
+def print_json(document: object) -> None:
+    """One JSON document on standard output."""
+    sys.stdout.write(json.dumps(document, ensure_ascii=False, indent=2) + "\n")
+
+
+def _read_token(token_file: Path | None) -> str | None:
+    if token_file is not None:
+        try:
+            return token_file.read_text("utf-8").strip()
+        except OSError as fault:
+            raise SettingsFault(
+                f"The token file {token_file} can't be read: {fault.strerror}.", remedy="Check its path and rights."
+            ) from fault
+    return os.environ.get("GATEPOST_TOKEN")
+
+
+def ask(
+    work: Callable[[ApiClient], Awaitable[_T]],
+    *,
+    url: str | None = None,
+    token_file: Path | None = None,
+    socket: Path = DEFAULT_SOCKET,
+) -> _T:
+    """Run `work` with a client of the daemon; errors end the command with their exit code."""
+
+    async def run() -> _T:
+        async with ApiClient(url=url, token=_read_token(token_file), socket=socket) as client:
+            return await work(client)
+
+    try:
+        return asyncio.run(run())
+    except GatepostError as error:
+        fail(error)
+    except KeyboardInterrupt:
+        raise typer.Exit(DONE) from None

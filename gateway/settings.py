@@ -1,0 +1,278 @@
+"""The settings file: one TOML file, read once, strict, frozen.
+
+Only the start (`cli`, `daemon`) sees these models; every other room gets plain values. Secrets never stand in
+the file: it names other files or systemd credentials (`credential:NAME`). Every fault is told in one pass
+with the line it stands on, the key, and what to write.
+"""
+
+from __future__ import annotations
+
+import difflib
+import re
+import tomllib
+from pathlib import Path
+from typing import Annotated, Any, Literal, Self
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
+
+from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_validator, model_validator
+
+from gateway.errors import SettingsFault
+
+__all__ = [
+    "ApiSettings",
+    "GatewaySettings",
+    "LineSettings",
+    "ReceiverSettings",
+    "RosterSettings",
+    "Settings",
+    "load_settings",
+    "parse_settings",
+]
+
+DEFAULT_PATH = Path("/etc/gatepost/gatepost.toml")
+_NAME = r"^[a-z0-9][a-z0-9-]{0,31}$"
+_Name = Annotated[str, Field(pattern=_NAME)]
+
+
+class _Strict(BaseModel):
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+
+class GatewaySettings(_Strict):
+    """The site: its name as rosters write it, its time zone, and where the gateway keeps its own memory."""
+
+    site: _Name
+    time_zone: str = "UTC"
+    state: Path = Path("/var/lib/gatepost")
+    clock: Literal["auto", "trusted", "untrusted"] = "auto"
+    keep_heard_days: Annotated[int, Field(ge=1, le=3650)] = 90
+
+    @field_validator("time_zone")
+    @classmethod
+    def _known_zone(cls, zone: str) -> str:
+        try:
+            ZoneInfo(zone)
+        except (ZoneInfoNotFoundError, ValueError) as fault:
+            raise ValueError("not a time zone of the tz database; write for example Europe/Berlin") from fault
+        return zone
+
+
+class ApiSettings(_Strict):
+    """Where the API listens. Other than loopback needs TLS or an explicit `behind_proxy`."""
+
+    listen: str = "127.0.0.1:8470"
+    socket: Path | None = Path("/run/gatepost/api.sock")
+    hosts: tuple[str, ...] = ()
+    tls_certificate: Path | None = None
+    tls_key: Path | None = None
+    behind_proxy: bool = False
+
+    @property
+    def host_and_port(self) -> tuple[str, int]:
+        """`listen`, taken apart."""
+        host, _, port = self.listen.rpartition(":")
+        return host.strip("[]"), int(port)
+
+    @model_validator(mode="after")
+    def _closed_door(self) -> Self:
+        host, colon, port = self.listen.rpartition(":")
+        if not colon or not port.isdigit() or not 0 <= int(port) <= 65_535 or not host:
+            raise ValueError("listen must be HOST:PORT, for example 127.0.0.1:8470")
+        if (self.tls_certificate is None) != (self.tls_key is None):
+            raise ValueError("tls_certificate and tls_key belong together; write both or none")
+        loopback = host.strip("[]") in ("127.0.0.1", "::1", "localhost")
+        if not loopback and self.tls_certificate is None and not self.behind_proxy:
+            raise ValueError(
+                "an address other than loopback needs tls_certificate and tls_key, "
+                "or behind_proxy = true when a proxy on this machine ends TLS"
+            )
+        return self
+
+
+class LineSettings(_Strict):
+    """One serial port. Use a path that stays the same when the adapter moves, below /dev/serial/by-id."""
+
+    port: str
+    baud: Annotated[int, Field(ge=300, le=4_000_000)] = 19_200
+    parity: Literal["N", "E", "O"] = "N"
+    stop_bits: Literal[1, 2] = 1
+    rs485: Literal["off", "adapter", "kernel"] = "off"
+    echo: bool = False
+    tries: Annotated[int, Field(ge=1, le=10)] = 3
+
+
+class ReceiverSettings(_Strict):
+    """One receiver on a line: its address, its map, and the names that people give its outputs and inputs."""
+
+    line: _Name
+    address: Annotated[int, Field(ge=1, le=247)] = 1
+    map: str = "reference"
+    driver: str = "register-map"
+    polls_per_second: Annotated[float, Field(gt=0, le=20)] = 5.0
+    link_password_file: str | None = None
+    outputs: dict[str, str] = {}
+    inputs: dict[str, str] = {}
+
+    @field_validator("outputs", "inputs")
+    @classmethod
+    def _numbered(cls, names: dict[str, str]) -> dict[str, str]:
+        wrong = [number for number in names if not (number.isdigit() and 1 <= int(number) <= 64)]
+        if wrong:
+            raise ValueError(f'“{wrong[0]}” is not a number; write for example outputs = {{ 1 = "gate" }}')
+        folded = [name.casefold() for name in names.values()]
+        if len(set(folded)) != len(folded):
+            raise ValueError("two of them have the same name; give each its own")
+        return names
+
+    @property
+    def output_names(self) -> dict[int, str]:
+        """Names of outputs by number."""
+        return {int(number): name for number, name in self.outputs.items()}
+
+    @property
+    def input_names(self) -> dict[int, str]:
+        """Names of inputs by number."""
+        return {int(number): name for number, name in self.inputs.items()}
+
+
+class RosterSettings(_Strict):
+    """The central file and when it is fetched.
+
+    `schedule` is cron's five fields in the site's zone (weekdays by name), `every_minutes` an interval; one of
+    them, or none for by hand only. `spread_s` delays each run by a random part of it, so that many sites do not
+    ask at once.
+    """
+
+    source: str
+    groups: str | None = None
+    schedule: str | None = None
+    every_minutes: Annotated[int, Field(ge=1, le=1440)] | None = None
+    spread_s: Annotated[int, Field(ge=0, le=3600)] = 60
+    unknown: Literal["remove", "report"] = "remove"
+    encoding: str | None = None
+    credentials_file: str | None = None
+    ca_file: Path | None = None
+    allow_plain_http: bool = False
+    allow_private: bool = False
+    allow_loopback: bool = False
+
+    @model_validator(mode="after")
+    def _one_timetable(self) -> Self:
+        if self.schedule is not None and self.every_minutes is not None:
+            raise ValueError("schedule and every_minutes exclude each other; keep one")
+        return self
+
+    @property
+    def remote(self) -> bool:
+        """Whether the source is an address, not a path."""
+        return self.source.startswith(("http://", "https://"))
+
+
+class Settings(_Strict):
+    """The whole file."""
+
+    gateway: GatewaySettings
+    api: ApiSettings = ApiSettings()
+    lines: Annotated[dict[_Name, LineSettings], Field(min_length=1)]
+    receivers: Annotated[dict[_Name, ReceiverSettings], Field(min_length=1)]
+    roster: RosterSettings | None = None
+
+    @model_validator(mode="after")
+    def _wired(self) -> Self:
+        places: dict[tuple[str, int], str] = {}
+        for name, receiver in self.receivers.items():
+            if receiver.line not in self.lines:
+                known = ", ".join(sorted(self.lines))
+                raise ValueError(f"receivers.{name}.line: there is no line “{receiver.line}”; lines are: {known}")
+            place = (receiver.line, receiver.address)
+            if place in places:
+                raise ValueError(
+                    f"receivers.{name}: address {receiver.address} on line {receiver.line} "
+                    f"already belongs to {places[place]}; give each receiver its own"
+                )
+            places[place] = name
+        ports: dict[str, str] = {}
+        for name, line in self.lines.items():
+            if line.port in ports:
+                raise ValueError(f"lines.{name}.port: {line.port} already belongs to line {ports[line.port]}")
+            ports[line.port] = name
+        return self
+
+
+def load_settings(path: Path) -> Settings:
+    """Read and check a settings file. Raises SettingsFault."""
+    try:
+        text = path.read_text("utf-8")
+    except UnicodeDecodeError as fault:
+        raise SettingsFault(f"{path} is not UTF-8 text.", remedy="Save it as UTF-8.") from fault
+    except OSError as fault:
+        raise SettingsFault(
+            f"The settings file {path} can't be read: {fault.strerror}.",
+            remedy="Name another one with --config, or write it; docs/settings.md shows a whole one.",
+        ) from fault
+    return parse_settings(text, str(path))
+
+
+def parse_settings(text: str, name: str) -> Settings:
+    """Check the text of a settings file. Raises SettingsFault with every fault, each with its line."""
+    try:
+        raw = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as fault:
+        raise SettingsFault(f"{name} is not valid TOML: {fault}.", remedy="Mend that line.") from fault
+    try:
+        return Settings.model_validate(raw)
+    except ValidationError as fault:
+        places = [_tell(text, error["loc"], error["msg"], error["type"]) for error in fault.errors()]
+        count = "one fault" if len(places) == 1 else f"{len(places)} faults"
+        raise SettingsFault(
+            f"{name} has {count}:\n" + "\n".join(f"  {place}" for place in places),
+            remedy="Nothing was started or changed. docs/settings.md lists every key.",
+        ) from fault
+
+
+def _tell(text: str, location: tuple[int | str, ...], message: str, kind: str) -> str:
+    parts = [str(part) for part in location if part != "[key]"]
+    place = ".".join(parts)
+    line = _line_of(text, parts)
+    where = f"line {line}, {place}" if line and place else place or "the file as a whole"
+    message = message.removeprefix("Value error, ")
+    if kind == "extra_forbidden":
+        near = difflib.get_close_matches(parts[-1], _keys_beside(parts), n=1)
+        message = f"unknown key; did you mean {near[0]}?" if near else "unknown key; take it out"
+    elif kind == "missing":
+        message = "this key is needed and missing"
+    elif kind == "string_pattern_mismatch":
+        message = "a name has small letters, digits and hyphens, at most 32"
+    return f"{where}: {message}"
+
+
+def _keys_beside(parts: list[str]) -> list[str]:
+    """The keys that may stand where an unknown one was found."""
+    model: Any = Settings
+    for part in parts[:-1]:
+        field = getattr(model, "model_fields", {}).get(part)
+        if field is None:
+            continue
+        options = [field.annotation, *getattr(field.annotation, "__args__", ())]
+        model = next((o for o in options if isinstance(o, type) and issubclass(o, BaseModel)), model)
+    return list(getattr(model, "model_fields", {}))
+
+
+def _line_of(text: str, parts: list[str]) -> int:
+    """The line that a key or its table stands on, found by reading the file from the top; 0 when not found."""
+    lines = text.splitlines()
+    table, best = "", 0
+    wanted = ".".join(parts)
+    for number, line in enumerate(lines, 1):
+        header = re.match(r"\s*\[+\s*([^\]]+?)\s*\]+", line)
+        if header:
+            table = header.group(1).replace('"', "").replace(" ", "")
+            if wanted == table or wanted.startswith(table + "."):
+                best = number
+            continue
+        key = re.match(r"\s*([A-Za-z0-9_.\"-]+)\s*=", line)
+        if key:
+            full = f"{table}.{key.group(1)}".strip(".").replace('"', "")
+            if wanted == full or wanted.startswith(full + "."):
+                return number
+    return best
