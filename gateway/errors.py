@@ -159,7 +159,9 @@ class NotProven(PeerError):
 
 
 class LineError(GatepostError):
-    """The line failed and may recover by itself."""
+    """The line failed and may recover by itself. `sent` is False when the request certainly never left."""
+
+    sent = True
 
 
 class PortUnavailable(LineError):

@@ -46,6 +46,7 @@ class AnswerFramer:
         self._heard = bytearray()
         self._broken = False
         self._place = 0
+        self._end = 0
         self.echo_heard = False
         self.answer: Answer | None = None
         self.state = Heard.NOTHING
@@ -74,6 +75,23 @@ class AnswerFramer:
     def heard_bytes(self) -> int:
         """How many bytes have come, echo included."""
         return len(self._heard)
+
+    @property
+    def answer_place(self) -> int:
+        """How many bytes came before the answer's first; meaningful once there is an answer."""
+        return self._place
+
+    @property
+    def behind(self) -> bytes:
+        """What came behind the answer; meaningful once there is an answer."""
+        return bytes(self._heard[self._end :])
+
+    @property
+    def began(self) -> bool:
+        """True when what came can only have been this request's answer, whole or cut, however damaged."""
+        if self.state is Heard.PART:
+            return len(self._heard) - self._place >= len(self._head)
+        return self._broken or self.answer is not None
 
     def _step_over_echo(self) -> bool:
         if self.echo_heard or not self._heard.startswith(self._echo):
@@ -119,6 +137,7 @@ class AnswerFramer:
         whole = bytes(self._heard[self._place : self._place + length])
         if length > LONGEST_FRAME or crc16(whole):
             return False
+        self._end = self._place + length
         self.answer = decode_answer(self._request, whole[1:-2])
         self.state, self.missing = Heard.ANSWER, 0
         return True

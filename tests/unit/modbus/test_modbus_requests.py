@@ -30,7 +30,7 @@ from gateway import modbus
 )
 def test_requests_outside_the_limits_are_refused(build: Callable[[], object]) -> None:
     """A request that the standard doesn't allow can't be built."""
-    with pytest.raises(ValueError, match="standard|outside|fit|whole"):
+    with pytest.raises(ValueError, match=r"standard|outside|fit|whole"):
         build()
 
 
