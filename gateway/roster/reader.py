@@ -1,0 +1,116 @@
+"""A roster file and its groups file, read as a whole: everything wrong is found in one pass.
+
+The order is: bytes to text, text to a table of rows, header, groups and kinds, rows. Whatever reads another
+kind of sheet makes the same table and goes the same way from there (`check_table`).
+"""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Sequence
+from zoneinfo import ZoneInfo
+
+from gateway.domain.roster import Entry, Roster
+from gateway.errors import SettingsFault
+from gateway.ports import ReceiverFacts, RosterCheck
+from gateway.roster.cells import Wrong
+from gateway.roster.columns import is_known, match_header
+from gateway.roster.csv_table import read_csv
+from gateway.roster.decoding import decode
+from gateway.roster.findings import Findings
+from gateway.roster.groups import Groups
+from gateway.roster.groups_toml import read_groups
+from gateway.roster.names import ReceiverNames
+from gateway.roster.rows import RowReader
+from gateway.roster.sheet import check_shape, report_problems, without_undecodable
+from gateway.roster.table import Table
+
+__all__ = ["CsvRosterReader", "roster_digest"]
+
+_AGAIN = "nothing was changed; save or copy the file again"
+
+
+def roster_digest(roster: bytes, groups: bytes | None) -> str:
+    """SHA-256, in hex, over the roster file followed by the groups file: `cat roster groups | sha256sum`."""
+    return hashlib.sha256(roster + (groups or b"")).hexdigest()
+
+
+class CsvRosterReader:
+    """Reads CSV rosters with TOML groups. Dates without an offset are in `zone`.
+
+    `fallback_encoding` is used for a file that isn't UTF-8; without one such a file is refused. The two names
+    stand for the files in faults. Raises SettingsFault for an encoding that does not exist.
+    """
+
+    def __init__(
+        self,
+        zone: ZoneInfo,
+        fallback_encoding: str | None = None,
+        *,
+        roster_name: str = "roster",
+        groups_name: str = "groups",
+    ) -> None:
+        self._zone = zone
+        self._fallback = fallback_encoding
+        self._roster_name = roster_name
+        self._groups_name = groups_name
+        try:
+            b"".decode(fallback_encoding or "utf-8")
+        except LookupError as error:
+            raise SettingsFault(
+                f"There is no text encoding named {fallback_encoding!r}.",
+                remedy="Write a name such as cp1252 or iso8859-15, or leave it out for UTF-8 alone.",
+            ) from error
+
+    def check(self, roster: bytes, groups: bytes | None, receivers: Sequence[ReceiverFacts] | None) -> RosterCheck:
+        """All faults in one pass. `receivers` None leaves receiver and output names unchecked."""
+        names = ReceiverNames(receivers)
+        group_findings = Findings(self._groups_name)
+        known = Groups() if groups is None else read_groups(groups, names, group_findings)
+        findings = Findings(self._roster_name)
+        entries = self._entries(roster, known, names, findings)
+        faults = findings.faults + group_findings.faults
+        return RosterCheck(
+            roster=None if faults else Roster(entries, roster_digest(roster, groups), known.kinds, known.groups),
+            faults=faults,
+            warnings=findings.warnings + group_findings.warnings,
+            transmitters=len(entries),
+            holders=len({entry.holder for entry in entries}),
+        )
+
+    def _entries(self, data: bytes, groups: Groups, receivers: ReceiverNames, findings: Findings) -> tuple[Entry, ...]:
+        if not data.strip():
+            findings.fault(0, "", Wrong("an empty file", _AGAIN))
+            return ()
+        decoded = decode(data, self._fallback)
+        if isinstance(decoded, Wrong):
+            findings.fault(0, "", decoded)
+            return ()
+        bad_byte = None if decoded.bad_byte is None else (decoded.bad_byte, data[decoded.bad_byte])
+        return self.check_table(read_csv(decoded.text, is_known), groups, receivers, findings, bad_byte)
+
+    def check_table(
+        self,
+        table: Table,
+        groups: Groups,
+        receivers: ReceiverNames,
+        findings: Findings,
+        bad_byte: tuple[int, int] | None = None,
+    ) -> tuple[Entry, ...]:
+        """The entries of a table. `bad_byte` is the offset and the value of the first byte that isn't UTF-8."""
+        rows = [row for row in table.rows if not row.blank]
+        header = match_header(rows[0].cells) if rows else None
+        report_problems(table, header, findings)
+        if header is None or not rows[1:]:
+            if not table.problems:
+                findings.fault(0, "", Wrong("a header and no rows" if rows else "no rows", _AGAIN))
+            if header is None:
+                return ()
+        for column, wrong in header.problems:
+            findings.fault(rows[0].number, column, wrong)
+        if bad_byte is not None:
+            rows = without_undecodable(rows, header, findings, *bad_byte)
+        check_shape(table, header, findings)
+        reader = RowReader(header, groups, receivers, self._zone, findings)
+        entries = (reader.read(row) for row in rows[1:])
+        return tuple(entry for entry in entries if entry is not None)
