@@ -432,11 +432,15 @@ class RosterArchive(Protocol):
 
 @dataclass(frozen=True, slots=True)
 class ReceiverFacts:
-    """What a roster is checked and planned against: a receiver's name and its outputs' names by number."""
+    """What people call things: a receiver's name, its outputs and its inputs by number.
+
+    A roster is checked and planned against it.
+    """
 
     name: str
     outputs: Mapping[int, str]
     positions: int = 8
+    inputs: Mapping[int, str] = field(default_factory=dict)
 
     def output_number(self, text: str) -> int | None:
         """The number of an output given by name or number; None when there is no such output."""

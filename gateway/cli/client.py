@@ -78,13 +78,13 @@ class ApiClient:
         """The JSON behind a path below /api/v1."""
         return await self.send("GET", path, query=query)
 
-    async def all_items(self, path: str, **query: str | int) -> list[Any]:
-        """All items of a list, page after page."""
+    async def get_all(self, path: str, key: str, **query: str | int) -> list[Any]:
+        """All items of a list, page after page; `key` is the list's name in the answer."""
         items: list[Any] = []
         cursor: str | None = ""
         while cursor is not None:
             page = await self.get(path, **query, **({"cursor": cursor} if cursor else {}))
-            items += page["items"]
+            items += page[key]
             cursor = page.get("next")
         return items
 

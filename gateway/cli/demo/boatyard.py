@@ -102,7 +102,8 @@ def roster_csv() -> str:
 def settings_toml(folder: Path, listen: str, baud: int) -> str:
     """The settings of the yard's gateway, with everything below `folder`."""
     parts = [
-        f'[gateway]\nsite = "fennel-quay"\ntime_zone = "Europe/London"\nstate = "{folder / "state"}"\nclock = "trusted"',
+        '[gateway]\nsite = "fennel-quay"\ntime_zone = "Europe/London"\nclock = "trusted"\n'
+        f'state = "{folder / "state"}"',
         f'[api]\nlisten = "{listen}"\nsocket = "{folder / "api.sock"}"',
         f'[roster]\nsource = "{folder / "roster.csv"}"\ngroups = "{folder / "groups.toml"}"\n'
         'schedule = "30 2 * * *"\nspread_s = 60',

@@ -1,0 +1,39 @@
+"""All commands, and the way into them."""
+
+from __future__ import annotations
+
+import typer
+
+from gateway.cli.changing import revoke, settings
+from gateway.cli.demo import demo
+from gateway.cli.looking import follow, status
+from gateway.cli.rosters import rosters
+from gateway.cli.running import check, run
+from gateway.cli.tokens import tokens
+from gateway.cli.virtual import virtual_receiver
+
+__all__ = ["main"]
+
+app = typer.Typer(
+    name="gatepost",
+    help="A gateway for radio receivers that drive gates, barriers and shutters.",
+    no_args_is_help=True,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+    rich_markup_mode=None,
+)
+app.command()(demo)
+app.command()(run)
+app.command()(check)
+app.command()(status)
+app.command()(follow)
+app.add_typer(rosters, name="roster")
+app.command()(revoke)
+app.add_typer(settings, name="settings")
+app.add_typer(tokens, name="token")
+app.command("virtual-receiver")(virtual_receiver)
+
+
+def main() -> None:
+    """Run the command that the arguments name."""
+    app()

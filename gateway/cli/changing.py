@@ -1,0 +1,135 @@
+"""`revoke` and `settings show | set`: changes that a person asks for at once."""
+
+from __future__ import annotations
+
+import asyncio
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+
+from gateway.cli.client import DEFAULT_SOCKET, ApiClient
+from gateway.cli.console import REFUSED, AsJson, SocketOption, TokenFile, Url, ask, console, fail, print_json
+from gateway.errors import Refused, SettingsFault
+
+__all__ = ["revoke", "settings"]
+
+settings = typer.Typer(help="A receiver's own settings.", no_args_is_help=True)
+_PROOF_WAIT_S = 10.0
+
+
+def revoke(
+    serial: Annotated[str, typer.Argument(help="The serial on the lost transmitter.")],
+    reason: Annotated[str, typer.Option("--reason", help="Why; kept in the audit.")],
+    lift: Annotated[bool, typer.Option("--lift", help="Take the revocation back instead.")] = False,
+    url: Url = None,
+    token_file: TokenFile = None,
+    socket: SocketOption = DEFAULT_SOCKET,
+    as_json: AsJson = False,
+) -> None:
+    """Make a transmitter stop working everywhere, now, whatever the roster says."""
+    if not (serial.isascii() and serial.isdigit() and len(serial) <= 10):
+        fail(Refused(f"“{serial}” is not a serial.", remedy="Write up to ten decimal digits, as on the transmitter."))
+    full = serial.zfill(10)
+
+    async def work(client: ApiClient) -> Any:
+        if lift:
+            return await client.send("DELETE", f"/revocations/{full}", query={"reason": reason})
+        revoked = await client.send("POST", "/revocations", {"serial": full, "reason": reason})
+        waited = 0.0
+        while not revoked["proven"] and waited < _PROOF_WAIT_S:
+            await asyncio.sleep(0.1)
+            waited += 0.1
+            listed = await client.get_all("/revocations", "revocations")
+            revoked = next((entry for entry in listed if entry["serial"] == full), revoked)
+        return revoked
+
+    found = ask(work, url=url, token_file=token_file, socket=socket)
+    if as_json:
+        print_json(found)
+        return
+    if lift:
+        console.print(f"The revocation of {full} is lifted. The next sync gives it what the roster says.")
+        return
+    console.print(f"Transmitter {full} is revoked.")
+    for receiver, state in sorted(found["states"].items()):
+        words = "gone, proven by reading the memory" if state == "proven" else "pending; removed as soon as it answers"
+        console.print(f"  {receiver}: {words}", markup=False)
+    if not found["proven"]:
+        raise typer.Exit(REFUSED)
+
+
+@settings.command("show")
+def show(
+    receiver: Annotated[str, typer.Argument(help="The receiver's name.")],
+    url: Url = None,
+    token_file: TokenFile = None,
+    socket: SocketOption = DEFAULT_SOCKET,
+    as_json: AsJson = False,
+) -> None:
+    """Show on-times, local programming and whether a link password is set."""
+    found = ask(
+        lambda client: client.get(f"/receivers/{receiver}/settings"), url=url, token_file=token_file, socket=socket
+    )
+    if as_json:
+        print_json(found)
+    else:
+        _print_settings(found)
+
+
+def _print_settings(found: dict[str, Any]) -> None:
+    for number, seconds in found["on_times_s"].items():
+        console.print(f"output {number} stays closed for {seconds} s")
+    console.print("local programming at the board is " + ("allowed" if found["local_programming"] else "locked"))
+    console.print("a link password is " + ("set" if found["password_set"] else "not set"))
+
+
+@settings.command("set")
+def change(
+    receiver: Annotated[str, typer.Argument(help="The receiver's name.")],
+    on_time: Annotated[list[str] | None, typer.Option("--on-time", help="OUTPUT=SECONDS; may be repeated.")] = None,
+    local_programming: Annotated[
+        bool | None,
+        typer.Option("--local-programming/--lock-local-programming", help="Allow or lock the board's buttons."),
+    ] = None,
+    password_file: Annotated[
+        Path | None,
+        typer.Option("--password-file", help="A file with the new link password; an empty one switches it off."),
+    ] = None,
+    url: Url = None,
+    token_file: TokenFile = None,
+    socket: SocketOption = DEFAULT_SOCKET,
+    as_json: AsJson = False,
+) -> None:
+    """Change settings; each is read back. A changed on-time can change how the gate moves: have it tested on site."""
+    body: dict[str, Any] = {}
+    for pair in on_time or ():
+        number, _, seconds = pair.partition("=")
+        if not (number.isdigit() and seconds.isdigit()):
+            raise typer.BadParameter(f"“{pair}”: write OUTPUT=SECONDS, for example 1=5")
+        body.setdefault("on_times_s", {})[number] = int(seconds)
+    if local_programming is not None:
+        body["local_programming"] = local_programming
+    if password_file is not None:
+        body["password"] = _read_password(password_file)
+    if not body:
+        raise typer.BadParameter("nothing to change; give --on-time, --local-programming or --password-file")
+
+    changed = ask(
+        lambda client: client.send("PATCH", f"/receivers/{receiver}/settings", body),
+        url=url, token_file=token_file, socket=socket,
+    )  # fmt: skip
+    if as_json:
+        print_json(changed)
+        return
+    console.print("Before:")
+    _print_settings(changed["before"])
+    console.print("Now, read back:")
+    _print_settings(changed["after"])
+
+
+def _read_password(path: Path) -> str:
+    try:
+        return path.read_text("utf-8").rstrip("\n")
+    except OSError as fault:
+        fail(SettingsFault(f"{path} can't be read: {fault.strerror}.", remedy="Check its path and rights."))

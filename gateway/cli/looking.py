@@ -1,0 +1,92 @@
+"""`status` and `follow`: how things stand, and what happens."""
+
+from __future__ import annotations
+
+import json
+import sys
+from typing import Annotated, Any
+
+import typer
+
+from gateway.cli.client import DEFAULT_SOCKET, ApiClient
+from gateway.cli.console import REFUSED, UNREACHABLE, AsJson, SocketOption, TokenFile, Url, ask, console, print_json
+from gateway.cli.words import event_sentence, receiver_sentence
+
+__all__ = ["follow", "status"]
+
+
+async def _read_status(client: ApiClient) -> dict[str, Any]:
+    receivers = (await client.get("/receivers"))["receivers"]
+    return {
+        "gateway": await client.get("/gateway"),
+        "roster": await client.get("/roster"),
+        "receivers": [
+            {**receiver, "status": await client.get(f"/receivers/{receiver['id']}/status")} for receiver in receivers
+        ],
+    }
+
+
+def status(
+    url: Url = None, token_file: TokenFile = None, socket: SocketOption = DEFAULT_SOCKET, as_json: AsJson = False
+) -> None:
+    """Say how every receiver, the roster and the clock stand."""
+    found = ask(_read_status, url=url, token_file=token_file, socket=socket)
+    if as_json:
+        print_json(found)
+    else:
+        for receiver in found["receivers"]:
+            console.print(receiver_sentence(receiver, receiver["status"]), markup=False)
+            for words in (receiver["problem"], receiver["remedy"]):
+                if words:
+                    console.print(f"  {words}", markup=False)
+        _print_gateway(found["gateway"], found["roster"])
+    if any(receiver["link"] != "online" for receiver in found["receivers"]):
+        raise typer.Exit(UNREACHABLE)
+    if found["roster"]["problem"]:
+        raise typer.Exit(REFUSED)
+
+
+def _print_gateway(gateway: dict[str, Any], roster: dict[str, Any]) -> None:
+    accepted = roster["accepted"]
+    if roster["transmitters"] is None:
+        console.print("No roster is in force.")
+    else:
+        console.print(
+            f"The roster in force has {roster['transmitters']} transmitters, from {roster['place']}.", markup=False
+        )
+    if accepted:
+        console.print(f"It was accepted {accepted['time']}.")
+    if roster["problem"]:
+        console.print(f"{roster['problem']} {roster['remedy']}", markup=False)
+    if gateway["next_run"]:
+        console.print(f"The next sync is due {gateway['next_run']}.")
+    if not gateway["clock"]["trusted"]:
+        console.print("The clock is not known to be right; nothing is granted or ended by date until it is.")
+    for notice in gateway["notices"]:
+        console.print(f"{notice['text']} {notice['remedy']}", markup=False)
+
+
+def follow(
+    url: Url = None,
+    token_file: TokenFile = None,
+    socket: SocketOption = DEFAULT_SOCKET,
+    after: Annotated[str | None, typer.Option("--after", help="Begin behind the event with this id.")] = None,
+    receiver: Annotated[
+        list[str] | None, typer.Option("--receiver", help="Only this receiver; may be repeated.")
+    ] = None,
+    as_json: AsJson = False,
+) -> None:
+    """Show events as they happen; goes on after a cut where it left off. End with Ctrl-C."""
+
+    async def work(client: ApiClient) -> None:
+        start = after if after is not None else (await client.get("/gateway"))["journal"]["newest"]
+        async for event in client.stream(start):
+            if receiver and event.document.get("subject") not in receiver:
+                continue
+            if as_json:
+                sys.stdout.write(json.dumps(event.document, ensure_ascii=False) + "\n")
+                sys.stdout.flush()
+            else:
+                console.print(event_sentence(event.document), markup=False)
+
+    ask(work, url=url, token_file=token_file, socket=socket)

@@ -1,0 +1,49 @@
+"""`virtual-receiver`: a receiver that exists only as a process, on a pseudo-terminal."""
+
+from __future__ import annotations
+
+import asyncio
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from gateway.cli.console import fail
+from gateway.errors import GatepostError
+from gateway.virtual.process import VirtualOptions, run_virtual
+
+__all__ = ["virtual_receiver"]
+
+
+def virtual_receiver(
+    link: Annotated[Path, typer.Option("--link", help="Where the pseudo-terminal's link is made.")],
+    address: Annotated[
+        list[int] | None,
+        typer.Option("--address", min=1, max=247, help="Modbus address; repeat it for several receivers."),
+    ] = None,
+    baud: Annotated[int, typer.Option("--baud", min=300, max=4_000_000)] = 19_200,
+    paced: Annotated[bool, typer.Option("--paced", help="Keep the time that a real wire takes, both ways.")] = False,
+    map_: Annotated[str, typer.Option("--map", help="reference, plain-io, or a map file.")] = "reference",
+    memory: Annotated[Path | None, typer.Option("--memory", help="A file that outlives the process.")] = None,
+    control: Annotated[Path | None, typer.Option("--control", help="A unix socket for commands while it runs.")] = None,
+    scenario: Annotated[Path | None, typer.Option("--scenario", help="A file of commands and their times.")] = None,
+    seed: Annotated[int, typer.Option("--seed", help="For the noise.")] = 1,
+) -> None:
+    """Be a receiver: answers on a pseudo-terminal, and is worked by commands on standard input (try: help)."""
+    options = VirtualOptions(
+        link=link,
+        addresses=tuple(address or (1,)),
+        baud=baud,
+        paced=paced,
+        map_name=map_,
+        memory=memory,
+        control=control,
+        scenario=scenario,
+        seed=seed,
+    )
+    try:
+        asyncio.run(run_virtual(options))
+    except GatepostError as error:
+        fail(error)
+    except KeyboardInterrupt:
+        raise typer.Exit(0) from None

@@ -1,0 +1,100 @@
+"""Sentences for people: receivers, events and plans as the commands print them."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import datetime
+from typing import Any
+
+__all__ = ["event_sentence", "plan_sentence", "receiver_sentence"]
+
+_LINKS = {
+    "connecting": "not heard yet since the start",
+    "online": "answers",
+    "silent": "does not answer",
+    "port-lost": "its port is gone",
+    "port-busy": "its port is held by another program",
+    "password-refused": "refuses the link password",
+    "wrong-receiver": "another receiver answers in its place",
+}
+
+
+def receiver_sentence(receiver: Mapping[str, Any], status: Mapping[str, Any]) -> str:
+    """One receiver's state in a sentence or two."""
+    words = f"{receiver['id']} {_LINKS[receiver['link']]}"
+    if not status["current"]:
+        age = status["age_s"]
+        words += ", its state is unknown" if age is None else f", last heard {_ago(age)}; its state is unknown"
+        return words + "."
+    outputs = [f"{o['name']} {'closed' if o['closed'] else 'open'}" for o in status["outputs"] if o["name"]]
+    inputs = [f"{i['name'] or 'input ' + str(i['number'])} {i['state']}" for i in status["inputs"] if i["name"]]
+    parts = [f"outputs: {', '.join(outputs)}" if outputs else "", f"inputs: {', '.join(inputs)}" if inputs else ""]
+    return f"{words}; " + "; ".join(part for part in parts if part) + "."
+
+
+def _ago(seconds: float) -> str:
+    if seconds < 90:
+        return f"{seconds:.0f} s ago"
+    return f"{seconds / 60:.0f} min ago" if seconds < 5400 else f"{seconds / 3600:.0f} h ago"
+
+
+def plan_sentence(plan: Mapping[str, Any]) -> str:
+    """What a plan does, in one sentence."""
+    if not plan["added"] + plan["changed"] + plan["removed"]:
+        return f"{plan['receiver']}: nothing to do, all {plan['unchanged']} transmitters stand as the roster says."
+    words = (
+        f"{plan['receiver']}: {plan['added']} added, {plan['changed']} changed, {plan['removed']} removed, "
+        f"{plan['unchanged']} unchanged; about {max(plan['wire_s'], 0.1):.1f} s on the wire"
+    )
+    return words + (f". Held: {plan['hold']}" if plan["hold"] else ".")
+
+
+def _place(data: Mapping[str, Any], noun: str) -> str:
+    return str(data.get("name") or f"{noun} {data.get('number', '?')}")
+
+
+def _heard(data: Mapping[str, Any]) -> str:
+    who = data.get("holder") or ("an unknown transmitter" if not data.get("known") else "a transmitter")
+    outputs = ", ".join(str(o) for o in data.get("output_names") or data.get("outputs") or ())
+    position = f" pressed position {data['position']}" if data.get("position") else " was heard"
+    works = f", which works {outputs}" if outputs else ", which works nothing here"
+    return f"{who} ({data.get('serial', '?')}){position}{works}"
+
+
+_SENTENCES = {
+    "input.changed": lambda d: f"{_place(d, 'input')} is {'violated' if d.get('violated') else 'normal'}",
+    "output.changed": lambda d: f"{_place(d, 'output')} {'closed' if d.get('closed') else 'opened'}",
+    "transmitter.heard": _heard,
+    "link.lost": lambda d: f"lost: {d.get('reason', '')}",
+    "link.restored": lambda _: "answers again",
+    "receiver.restarted": lambda _: "has restarted; what it had not told yet is lost",
+    "ring.overrun": lambda d: f"{d.get('lost', 'some')} events were lost, its list of events had turned over",
+    "slot.changed": lambda d: f"{len(d.get('slots', ()))} slots changed in its memory",
+    "settings.changed": lambda _: "its settings changed",
+    "drift.found": lambda d: f"{len(d.get('slots', ()))} slots were changed at the board",
+    "plan.applied": lambda d: d.get("summary") or "brought up to the roster and proven",
+    "plan.held": lambda d: f"a plan waits for approval: {d.get('hold', '')}",
+    "plan.failed": lambda d: f"a plan failed: {d.get('outcome', '')}",
+    "roster.fetched": lambda d: f"roster accepted, {d.get('transmitters', '?')} transmitters",
+    "roster.refused": lambda d: f"roster refused: {d.get('problem', '')}",
+    "roster.unreachable": lambda d: f"roster can't be fetched: {d.get('problem', '')}",
+    "revocation.pending": lambda d: f"transmitter {d.get('serial', '?')} is revoked, not yet proven everywhere",
+    "revocation.applied": lambda d: f"transmitter {d.get('serial', '?')} is gone, proven by reading the memory",
+    "revocation.lifted": lambda d: f"the revocation of {d.get('serial', '?')} was lifted",
+    "snapshot.taken": lambda d: f"snapshot {d.get('id', d.get('snapshot', ''))} taken",
+    "gateway.started": lambda _: "the gateway started",
+    "gateway.stopped": lambda _: "the gateway stopped",
+}
+
+
+def event_sentence(event: Mapping[str, Any]) -> str:
+    """A CloudEvents document as one line: time, receiver, what happened."""
+    name = str(event["type"]).removeprefix("local.gatepost.")
+    data = event.get("data") or {}
+    tell = _SENTENCES.get(name)
+    what = tell(data) if tell else name.replace(".", " ").replace("_", " ")
+    time = event.get("time")
+    clock = datetime.fromisoformat(time).astimezone().strftime("%H:%M:%S") if time else "--:--:--"
+    late = " (found late)" if data.get("late") else ""
+    subject = event.get("subject") or "gateway"
+    return f"{clock}  {subject:<12} {what}{late}"
