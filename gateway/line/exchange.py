@@ -166,6 +166,7 @@ class Exchange:
     def _send(self, now: float) -> None:
         assert self._wire is not None
         self._phase = _Phase.ANSWER
+        self._paused = False
         self._new_framer()
         self._tally.frames_sent += 1
         self._tally.bytes_sent += len(self._frame)
@@ -191,10 +192,17 @@ class Exchange:
         elif heard is Heard.DAMAGED:
             self._set_alarm(at + RESYNC_S)
         elif heard is Heard.PART:
-            left_s = self._timing.wire_s(framer.missing)
-            if left_s > PAUSE_FROM_S and self._wire is not None:
-                self._wire.pause()
-                self._set_alarm(at + min(left_s, PAUSE_MOST_S))
+            self._pause(at)
+
+    def _pause(self, at: float) -> None:
+        """With much of the answer still to come, leave it unread until it must be there."""
+        first_end, first_at = self._chunks[0]
+        left = self._framer.heard_bytes + self._framer.missing - first_end
+        left_s = first_at + self._timing.wire_s(left) - at
+        if left_s > PAUSE_FROM_S and self._wire is not None:
+            self._wire.pause()
+            self._paused = True
+            self._set_alarm(at + min(left_s, PAUSE_MOST_S))
 
     def _accept(self, at: float) -> None:
         framer = self._framer
@@ -226,9 +234,10 @@ class Exchange:
 
     def _look(self) -> None:
         """The alarm rang: read what waits, then see whether it is time to give up."""
+        self._paused = False
         if self._wire is not None:
             self._wire.resume()
-        if self._phase is not _Phase.ANSWER:
+        if self._phase is not _Phase.ANSWER or self._paused:
             return
         now, due = self._clock.monotonic(), self._due_at()
         if now < due:
