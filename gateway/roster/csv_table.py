@@ -21,6 +21,8 @@ __all__ = ["SEPARATORS", "read_csv"]
 
 SEPARATORS = (",", ";", "\t")
 _MAX_BROKEN = 20  # after so many broken quotes the rest is not worth the time that searching it takes
+_MAX_ROWS = 25_000  # our choice: five times the largest roster planned for, read in less than a second
+_MAX_CELLS = 256  # our choice, a row
 _SEP_LINE = re.compile(r'"?sep=(?P<sep>[^\r\n])"?(?:\r\n|\n|\r|\Z)', re.IGNORECASE)
 _LINE_END = re.compile(r"\r\n|\n|\r|\Z")
 
@@ -78,6 +80,9 @@ class _Reading:
             position, whole = self._row(position, number, cells)
             if whole:
                 yield Row(number, tuple(cells))
+            if number == _MAX_ROWS and position < len(self._text):
+                self._problem(number, None, f"more than {_MAX_ROWS} rows", "delete empty rows, or split the roster")
+                return
             if len(self.problems) >= _MAX_BROKEN:
                 return
 
@@ -98,6 +103,9 @@ class _Reading:
             if end != self._separator:
                 self.open_end = not end
                 return position, True
+            if len(cells) > _MAX_CELLS:
+                self._problem(number, None, f"more than {_MAX_CELLS} cells in a row", "delete empty columns")
+                return self._next_line(position), False
 
     def _broken(self, position: int, row: int, column: int, plain: str) -> int:
         """Note a broken quote, and go on with the line after the one in which it was opened."""
@@ -110,7 +118,13 @@ class _Reading:
             tail = self._text[closing.end() : closing.end() + 20].splitlines()[0]
             found = f"text after a closing quote: {show(plain if closing.end() <= position + len(plain) else tail)}"
             remedy = 'write a quote inside a quoted cell twice ("")'
+        self._problem(row, column, found, remedy)
+        return self._next_line(opening)
+
+    def _problem(self, row: int, column: int | None, found: str, remedy: str) -> None:
         self.problems.append(Problem(row, column, found, remedy))
-        line_end = _LINE_END.search(self._text, opening)
+
+    def _next_line(self, position: int) -> int:
+        line_end = _LINE_END.search(self._text, position)
         assert line_end is not None  # the end of the text is a line end too
         return line_end.end()

@@ -14,6 +14,8 @@ from gateway.roster.cells import Wrong, near_matches, show
 
 __all__ = ["Names", "ReceiverNames"]
 
+_MAX_SEARCHES = 100  # our choice: a file with more different misspelt names has another problem
+
 
 class Names:
     """A set of names to look up in."""
@@ -21,6 +23,7 @@ class Names:
     def __init__(self, names: Iterable[str]) -> None:
         self._names = tuple(names)
         self._by_fold: dict[str, list[str]] = {}
+        self._near: dict[str, str] = {}
         for name in self._names:
             self._by_fold.setdefault(name.casefold(), []).append(name)
 
@@ -32,8 +35,10 @@ class Names:
         return alike[0] if len(alike) == 1 else None
 
     def near(self, text: str) -> str:
-        """` (did you mean …?)`, or an empty string."""
-        return near_matches(text, self._names)
+        """` (did you mean …?)`, or an empty string. Looked for at most `_MAX_SEARCHES` times: it is slow."""
+        if text not in self._near and len(self._near) < _MAX_SEARCHES:
+            self._near[text] = near_matches(text, self._names)
+        return self._near.get(text, "")
 
 
 class ReceiverNames:
@@ -42,6 +47,7 @@ class ReceiverNames:
     def __init__(self, facts: Sequence[ReceiverFacts] | None) -> None:
         self._facts = None if facts is None else {fact.name: fact for fact in facts}
         self._names = Names(self._facts or ())
+        self._outputs = {fact.name: Names(name for name in fact.outputs.values() if name) for fact in facts or ()}
 
     def resolve(self, right: Right) -> tuple[Right, Wrong | None, bool]:
         """The right with the receiver's name as the settings write it; what is odd; whether that is a fault.
@@ -62,7 +68,7 @@ class ReceiverNames:
             return known, None, False
         outputs = ", ".join(f"{number} ({text})" if text else str(number) for number, text in fact.outputs.items())
         found = f"the output {show(right.output)}, which {name} does not have"
-        remedy = f"write one of its outputs: {outputs}{near_matches(right.output, fact.outputs.values())}"
+        remedy = f"write one of its outputs: {outputs}{self._outputs[name].near(right.output)}"
         return known, Wrong(found, remedy), True
 
     def positions(self, receiver: str) -> int:
