@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import itertools
 import random
 from collections.abc import Awaitable
 
@@ -180,7 +181,7 @@ async def test_a_busy_unit_is_asked_again_after_growing_waits(code: int) -> None
     cable.units[1].exceptions = [code, code]
     async with running(cable) as line:
         assert values(await ask(line, cable)) == list(range(100, 108))
-        gaps = [b[0] - a[0] for a, b in zip(cable.sent, cable.sent[1:], strict=False)]
+        gaps = [b[0] - a[0] for a, b in itertools.pairwise(cable.sent)]
         assert 0.05 < gaps[0] < 0.07
         assert 0.1 < gaps[1] < 0.12
         cable.units[1].exception = code
