@@ -1,0 +1,219 @@
+"""The ledger: what must outlive even the database.
+
+Revocations with the slots they took away, their liftings, which roster was last accepted, the hashes of access
+tokens, and the lives (epochs) of the journal. Every line is on the disk before anything else is done because of
+it, so a damaged or missing database never gives a lost transmitter back its rights.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import secrets
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+from gateway.domain.receiver import Slot
+from gateway.domain.revocation import Revocation
+from gateway.ports import RosterAcceptance, Token
+from gateway.store.codec import CodecFault, decode, encode
+from gateway.store.faults import from_os
+from gateway.store.ledgerlines import LedgerLines, Reading
+from gateway.store.reserve import Reserve
+from gateway.store.worker import Worker
+
+__all__ = ["KeptToken", "LedgerFile", "Opened", "missing_ledger"]
+
+Entry = dict[str, Any]
+
+#: Lines that no longer matter before the file is written anew at the start (our choice: some 100 kB).
+_COMPACT_LINES = 500
+
+
+@dataclass(frozen=True, slots=True)
+class KeptToken:
+    """A token and the SHA-256 of its secret, in hex."""
+
+    token: Token
+    sha256: str
+
+
+@dataclass(frozen=True, slots=True)
+class Opened:
+    """One start or orderly end of the database: its epoch, and a mark that the database holds too."""
+
+    epoch: str
+    mark: str
+
+
+@dataclass(frozen=True, slots=True)
+class _Revoked:
+    id: str
+    revocation: Revocation
+    old_slots: Mapping[str, Slot]
+
+
+class LedgerFile:
+    """`ports.Ledger`, and what tokens and epochs need of it. `open` before anything else."""
+
+    def __init__(self, path: Path, reserve: Reserve) -> None:
+        self.path = path
+        self._lines = LedgerLines(path)
+        self._reserve = reserve
+        self._worker = Worker("ledger")
+        self._revoked: dict[int, _Revoked] = {}
+        self._accepted: RosterAcceptance | None = None
+        self._tokens: dict[str, KeptToken] = {}
+        self._opened: Opened | None = None
+
+    async def open(self) -> tuple[str, ...]:
+        """Read everything; sentences about what was damaged. Raises StoreUnavailable."""
+        return await self._worker.run(self._open)
+
+    async def revoke(self, revocation: Revocation, old_slots: Mapping[str, Slot]) -> None:
+        """Durable when it returns. Revoked again, what was held before the first time stays known."""
+        earlier = self._revoked.get(revocation.serial)
+        slots = {**(earlier.old_slots if earlier else {}), **old_slots}
+        revoked = _Revoked(secrets.token_hex(6), replace(revocation, states={}), slots)
+        await self._append({"type": "revoked", **encode(revoked)})
+
+    async def lift(self, serial: int, asked_by: str, reason: str, time: datetime) -> None:
+        await self._append(
+            {"type": "lifted", "serial": serial, "asked_by": asked_by, "reason": reason, "time": encode(time)}
+        )
+
+    def revocations(self) -> dict[int, Revocation]:
+        return {serial: revoked.revocation for serial, revoked in self._revoked.items()}
+
+    def revocation_id(self, serial: int) -> str | None:
+        """Names the revocation in force of a serial; another one when it is revoked anew."""
+        revoked = self._revoked.get(serial)
+        return revoked.id if revoked else None
+
+    def old_slots(self, serial: int) -> Mapping[str, Slot]:
+        """What each receiver held of a revoked serial, by receiver."""
+        revoked = self._revoked.get(serial)
+        return dict(revoked.old_slots) if revoked else {}
+
+    async def accept_roster(self, acceptance: RosterAcceptance) -> None:
+        await self._append({"type": "accepted", **encode(acceptance)})
+
+    @property
+    def accepted(self) -> RosterAcceptance | None:
+        return self._accepted
+
+    async def add_token(self, kept: KeptToken) -> None:
+        await self._append({"type": "token-added", **encode(kept)})
+
+    async def remove_token(self, token_id: str) -> None:
+        await self._append({"type": "token-removed", "id": token_id})
+
+    def tokens(self) -> tuple[KeptToken, ...]:
+        """In the order in which they were added."""
+        return tuple(self._tokens.values())
+
+    async def note_opened(self, opened: Opened) -> None:
+        await self._append({"type": "opened", **encode(opened)})
+
+    @property
+    def opened(self) -> Opened | None:
+        """The newest mark, None in a new ledger."""
+        return self._opened
+
+    async def close(self) -> None:
+        await self._worker.run(self._lines.close)
+        await self._worker.close()
+
+    async def _append(self, entry: Entry) -> None:
+        await self._worker.run(lambda: self._append_now(entry))
+
+    def _append_now(self, entry: Entry) -> None:
+        try:
+            self._lines.append(entry)
+        except OSError:
+            self._reserve.release()
+            try:
+                self._lines.append(entry)
+            except OSError as fault:
+                raise from_os(fault, self.path) from fault
+        else:
+            self._reserve.keep()
+        self._apply(entry)
+
+    def _open(self) -> tuple[str, ...]:
+        try:
+            reading, aside = self._lines.open()
+        except OSError as fault:
+            raise from_os(fault, self.path) from fault
+        unread = sum(1 for entry in reading.entries if not self._applied(entry))
+        if len(reading.entries) - len(self._living()) > _COMPACT_LINES and not unread:
+            with contextlib.suppress(OSError):
+                self._lines.rewrite(self._living())
+        self._reserve.keep()
+        return tuple(self._notices(reading, aside, unread))
+
+    def _applied(self, entry: Entry) -> bool:
+        try:
+            self._apply(entry)
+        except (CodecFault, KeyError):
+            return False
+        return True
+
+    def _apply(self, entry: Entry) -> None:
+        """Take one line into memory. A line of a type that this program doesn't know changes nothing."""
+        match entry["type"]:
+            case "revoked":
+                revoked = decode(_Revoked, entry)
+                self._revoked = {**self._revoked, revoked.revocation.serial: revoked}
+            case "lifted":
+                self._revoked = {s: revoked for s, revoked in self._revoked.items() if s != entry["serial"]}
+            case "accepted":
+                self._accepted = decode(RosterAcceptance, entry)
+            case "token-added":
+                kept = decode(KeptToken, entry)
+                self._tokens = {**self._tokens, kept.token.id: kept}
+            case "token-removed":
+                self._tokens = {name: kept for name, kept in self._tokens.items() if name != entry["id"]}
+            case "opened":
+                self._opened = decode(Opened, entry)
+
+    def _living(self) -> list[Entry]:
+        """The lines that still matter, in an order that gives the same state."""
+        lines: list[Entry] = [{"type": "revoked", **encode(revoked)} for revoked in self._revoked.values()]
+        if self._accepted is not None:
+            lines.append({"type": "accepted", **encode(self._accepted)})
+        lines += [{"type": "token-added", **encode(kept)} for kept in self._tokens.values()]
+        if self._opened is not None:
+            lines.append({"type": "opened", **encode(self._opened)})
+        return lines
+
+    def _notices(self, reading: Reading, aside: str, unread: int) -> list[str]:
+        notices = []
+        if reading.torn:
+            notices.append(
+                f"The last line of {self.path} was cut by a power failure and is dropped; it was never acknowledged. "
+                "If somebody was revoking a transmitter or adding a token at that moment, do it again."
+            )
+        if reading.damaged:
+            numbers = ", ".join(map(str, reading.damaged))
+            kept = f" The file as found is kept as {aside}." if aside else ""
+            notices.append(
+                f"Of {self.path} the damaged lines {numbers} are passed over, all others hold.{kept} "
+                "Compare revocations and tokens with your own list, and enter what is missing again."
+            )
+        if unread:
+            notices.append(
+                f"{unread} lines of {self.path} are not understood and change nothing; they are kept. "
+                "They come from another version of this program."
+            )
+        return notices
+
+
+def missing_ledger(path: Path) -> str:
+    """The sentence for a ledger that is gone while its database is there."""
+    return (
+        f"The ledger {path} is missing; revocations and access tokens are gone with it. "
+        "Put it back from a backup, or revoke and add them again."
+    )
