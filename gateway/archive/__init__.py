@@ -1,0 +1,1 @@
+"""Snapshots: what is archived of a receiver, when and under which id."""
