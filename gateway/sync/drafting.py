@@ -1,0 +1,135 @@
+"""A plan as it would be made at this moment: the roster in force, the clock, the revocations and one mirror.
+
+It gathers what the pure parts need and hands it to them. It writes nothing, neither to a receiver nor to the store.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import Protocol
+
+from gateway.clock import Clock
+from gateway.domain.mirror import Mirror
+from gateway.domain.plan import Plan, PlanState
+from gateway.domain.roster import Roster
+from gateway.errors import Refused
+from gateway.ports import Ledger, RosterAcceptance, Trust
+from gateway.sync.desired import Desired, Moment, Shape, desired_slots
+from gateway.sync.guard import hold_reason
+from gateway.sync.plan_ids import PlanIds
+from gateway.sync.planning import Draft, Unknown, plan_changes, targets
+from gateway.sync.site import Site
+
+__all__ = ["Drafter", "InForce", "RosterInForce"]
+
+
+@dataclass(frozen=True, slots=True)
+class InForce:
+    """The roster in force, when it was accepted, and the one before it when that is still known."""
+
+    roster: Roster
+    accepted: RosterAcceptance | None
+    earlier: Roster | None = None
+
+
+class RosterInForce(Protocol):
+    """Whoever knows the roster in force."""
+
+    @property
+    def in_force(self) -> InForce | None: ...
+
+
+class Drafter:
+    """Makes plans from mirrors."""
+
+    def __init__(
+        self,
+        *,
+        site: Site,
+        clock: Clock,
+        trust: Trust,
+        ledger: Ledger,
+        rosters: RosterInForce,
+        ids: PlanIds,
+        unknown: Unknown = "remove",
+    ) -> None:
+        self._site = site
+        self._clock = clock
+        self._trust = trust
+        self._ledger = ledger
+        self._rosters = rosters
+        self._ids = ids
+        self._unknown = unknown
+
+    def draft(self, mirror: Mirror, *, without_guarded: bool = False) -> Plan:
+        """The plan from this mirror to the roster in force, pending, with the guard's reason in `hold`.
+
+        Raises Refused with `no-roster`, `receiver-unconfirmed` or `receiver-full`, NotFound, Unsupported.
+        """
+        roster = self._roster().roster
+        draft = self._changes(mirror, without_guarded)
+        now = self._clock.now()
+        return Plan(
+            id=self._ids.next(now),
+            receiver=mirror.receiver,
+            created=now,
+            roster_digest=roster.digest,
+            base_revision=mirror.revision,
+            changes=draft.changes,
+            unchanged=draft.unchanged,
+            wire_s=self._wire_s(mirror, draft),
+            state=PlanState.PENDING,
+            hold=hold_reason(mirror, draft.changes),
+            left_out=draft.left_out,
+        )
+
+    def redraft(self, plan: Plan, mirror: Mirror) -> Plan:
+        """What is left of a plan: made anew from this mirror, under the same id. Raises as `draft`."""
+        fresh = self.draft(mirror, without_guarded=plan.reason == "additions")
+        return replace(fresh, id=plan.id, created=plan.created, reason=plan.reason, snapshot=plan.snapshot)
+
+    def _roster(self) -> InForce:
+        in_force = self._rosters.in_force
+        if in_force is None:
+            raise Refused(
+                "No roster has been accepted yet, so there is nothing to bring the receiver to.",
+                remedy="Check the roster's place and what it last said with `gatepost roster history`.",
+                code="no-roster",
+            )
+        return in_force
+
+    def _changes(self, mirror: Mirror, without_guarded: bool) -> Draft:
+        if not mirror.confirmed:
+            raise Refused(
+                f"Another receiver than before answers as {mirror.receiver}; nothing is written to it.",
+                remedy="Confirm that the receiver was replaced on purpose, or put the right one back.",
+                code="receiver-unconfirmed",
+            )
+        facts = self._site.facts[mirror.receiver]
+        return plan_changes(
+            mirror, self._desired(mirror), facts, unknown=self._unknown, without_guarded=without_guarded
+        )
+
+    def _desired(self, mirror: Mirror) -> Desired:
+        receiver, in_force = self._site.with_slots(mirror.receiver), self._roster()
+        moment = Moment(
+            now=self._clock.now(),
+            zone=self._site.zone,
+            trusted=self._trust.trusted,
+            accepted=in_force.accepted.time if in_force.accepted else None,
+            earlier=in_force.earlier,
+        )
+        return desired_slots(
+            in_force.roster,
+            self._site.facts[mirror.receiver],
+            Shape(mirror.limits, receiver.kind_code, receiver.fit_name),
+            moment,
+            site=self._site.name,
+            revoked=self._ledger.revocations(),
+        )
+
+    def _wire_s(self, mirror: Mirror, draft: Draft) -> float:
+        touched = targets(draft.changes)
+        blocks = {mirror.limits.block_of(number) for number in touched}
+        receiver = self._site.receivers[mirror.receiver]
+        return receiver.wire_seconds(slots_written=len(touched), blocks_checked=len(blocks)) if touched else 0.0

@@ -1,0 +1,184 @@
+"""From a receiver to the next plan for it, durable and ready to be written, held or with nothing to do.
+
+The mirror is refreshed, the plan drafted and put before the guard. What is held is kept as held: once, and it stays
+held though later additions make its share smaller, until it is approved or the roster no longer wants it. What may go
+ahead alone becomes a plan of its own. A snapshot precedes every plan that writes (rule 1 of the design).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+from gateway.domain.events import EventDraft, EventName
+from gateway.domain.mirror import Mirror
+from gateway.domain.plan import Change, ChangeKind, Plan, PlanState
+from gateway.domain.receiver import Status
+from gateway.domain.urgency import Urgency
+from gateway.errors import NotFound, Refused
+from gateway.ports import Archive, Commit, Journal, LiveView, MirrorKeeper, Plans
+from gateway.sync.drafting import Drafter
+from gateway.sync.words import plan_summary
+
+__all__ = ["ADDITIONS", "Prepared", "Preparer", "same_work"]
+
+ADDITIONS = "additions"
+"""The reason of a plan that goes ahead of a held one."""
+_LOOKED_AT = 50
+
+
+@dataclass(frozen=True, slots=True)
+class Prepared:
+    """A plan that is PENDING (durable, to be written from `mirror`), HELD, or APPLIED because nothing differs.
+
+    `hold` is why the rest of it waits; it goes into the next preparation of the same run.
+    """
+
+    plan: Plan
+    mirror: Mirror
+    hold: str = ""
+
+
+class Preparer:
+    """Makes the next plan for a receiver. The caller sees to it that only one is made at a time for each."""
+
+    def __init__(
+        self,
+        *,
+        drafter: Drafter,
+        keeper: MirrorKeeper,
+        archive: Archive,
+        journal: Journal,
+        plans: Plans,
+        live: LiveView | None = None,
+    ) -> None:
+        self._drafter = drafter
+        self._keeper = keeper
+        self._archive = archive
+        self._journal = journal
+        self._plans = plans
+        self._live = live
+
+    async def preview(self, receiver: str) -> Plan:
+        """What would be written now; nothing is kept. Raises Refused, LineError, PeerError."""
+        plan = self._drafter.draft(await self._keeper.refresh(receiver, urgency=Urgency.BULK))
+        held = await self._held(receiver)
+        return replace(plan, state=PlanState.PREVIEW, hold=plan.hold or _still_held(held, plan))
+
+    async def prepare(self, receiver: str, *, approve: bool = False, hold: str = "") -> Prepared:
+        """The next plan. With `approve` the guard is heard and not obeyed.
+
+        Raises Refused with `no-roster`, `receiver-unconfirmed` or `receiver-full`, LineError, PeerError,
+        StoreUnavailable; nothing has then been written.
+        """
+        mirror = await self._keeper.refresh(receiver, urgency=Urgency.BULK)
+        plan = self._drafter.draft(mirror)
+        held = await self._held(receiver)
+        reason = "" if approve else plan.hold or _still_held(held, plan) or _kept(hold, plan)
+        if reason:
+            ahead = self._drafter.draft(mirror, without_guarded=True)
+            if not ahead.changes:
+                return Prepared(await self._hold(replace(plan, hold=reason), held), mirror, reason)
+            waiting = f"{reason} That part waits for approval."
+            plan = replace(ahead, reason=ADDITIONS, left_out=(*ahead.left_out, waiting), hold="")
+            return Prepared(await self._make_durable(plan, mirror), mirror, reason)
+        if held is not None:
+            await self._supersede(held, f"Plan {plan.id} took its place.")
+        if not plan.changes:
+            outcome = f"Nothing to write: {plan_summary(plan)}."
+            return Prepared(replace(plan, state=PlanState.APPLIED, outcome=outcome), mirror)
+        return Prepared(await self._make_durable(replace(plan, hold=""), mirror), mirror)
+
+    async def approved(self, plan_id: str) -> Prepared:
+        """A held plan, planned again.
+
+        Raises NotFound, Refused with `plan-not-held` or `plan-changed`, and as `prepare`.
+        """
+        held = await self.held(plan_id)
+        mirror = await self._keeper.refresh(held.receiver, urgency=Urgency.BULK)
+        fresh = self._drafter.redraft(held, mirror)
+        if not same_work(fresh, held):
+            again = self._drafter.draft(mirror)
+            if any(change.guarded for change in again.changes):
+                again = await self._hold(replace(again, hold=again.hold or held.hold), held)
+            raise Refused(
+                f"Plan {held.id} would now change something else than when it was held.",
+                remedy=f"Look at the new plan {again.id} and approve that one.",
+                code="plan-changed",
+            )
+        if not fresh.changes:
+            done = replace(held, state=PlanState.APPLIED, done=len(held.changes), outcome="Nothing was left to write.")
+            await self._journal.commit(Commit(plans=(done,)))
+            return Prepared(done, mirror)
+        return Prepared(await self._make_durable(replace(fresh, hold=""), mirror), mirror)
+
+    async def held(self, plan_id: str) -> Plan:
+        """A plan that waits for approval. Raises NotFound, Refused with `plan-not-held`."""
+        plan = await self._plans.load(plan_id)
+        if plan is None:
+            raise NotFound(f"There is no plan {plan_id}.", remedy="List the plans to see their ids.")
+        if plan.state is not PlanState.HELD:
+            raise Refused(
+                f"Plan {plan_id} is {plan.state.value} and doesn't wait for approval.",
+                remedy="List the plans that are held.",
+                code="plan-not-held",
+            )
+        return plan
+
+    async def _held(self, receiver: str) -> Plan | None:
+        plans = await self._plans.newest(receiver=receiver, limit=_LOOKED_AT)
+        return next((plan for plan in plans if plan.state is PlanState.HELD), None)
+
+    async def _hold(self, plan: Plan, held: Plan | None) -> Plan:
+        """Keep it as held and tell it; the same work that is held already is neither kept nor told again."""
+        if held is not None and same_work(plan, held) and same_work(held, plan):
+            return held
+        plan = replace(plan, state=PlanState.HELD)
+        data = {
+            "plan": plan.id,
+            "hold": plan.hold,
+            "summary": plan_summary(plan),
+            "removed": plan.count(ChangeKind.REMOVED),
+            "changed": plan.count(ChangeKind.CHANGED),
+            "roster_digest": plan.roster_digest,
+        }
+        older = (_superseded(held, f"Plan {plan.id} took its place."),) if held else ()
+        event = EventDraft(EventName.PLAN_HELD, plan.receiver, data)
+        await self._journal.commit(Commit(events=(event,), plans=(*older, plan)))
+        return plan
+
+    async def _make_durable(self, plan: Plan, mirror: Mirror) -> Plan:
+        snapshot = await self._archive.take(plan.receiver, mirror, reason="plan", status=self._status(plan.receiver))
+        plan = replace(plan, state=PlanState.PENDING, snapshot=snapshot.id)
+        await self._journal.commit(Commit(plans=(plan,)))
+        return plan
+
+    async def _supersede(self, plan: Plan, outcome: str) -> None:
+        await self._journal.commit(Commit(plans=(_superseded(plan, outcome),)))
+
+    def _status(self, receiver: str) -> Status | None:
+        return self._live.receiver(receiver).status if self._live else None
+
+
+def same_work(plan: Plan, other: Plan) -> bool:
+    """True when the plan does nothing that the other one doesn't do."""
+    known = {(change.kind, change.slot, change.before, change.after) for change in other.changes}
+    return all((change.kind, change.slot, change.before, change.after) in known for change in plan.changes)
+
+
+def _superseded(plan: Plan, outcome: str) -> Plan:
+    return replace(plan, state=PlanState.SUPERSEDED, outcome=outcome)
+
+
+def _guarded_serials(changes: tuple[Change, ...]) -> set[int]:
+    return {change.before.serial for change in changes if change.guarded and change.before is not None}
+
+
+def _still_held(held: Plan | None, plan: Plan) -> str:
+    """What was held stays held, even when the receiver has grown and its share is smaller now."""
+    if held is None or not _guarded_serials(held.changes) & _guarded_serials(plan.changes):
+        return ""
+    return held.hold
+
+
+def _kept(hold: str, plan: Plan) -> str:
+    return hold if _guarded_serials(plan.changes) else ""

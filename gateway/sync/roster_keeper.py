@@ -1,0 +1,230 @@
+"""The roster in force: fetched, checked as a whole, accepted, kept, and there again after a restart.
+
+Rule 6 of the design: an unreachable source and a faulty file leave the last good roster in force, and say so. What the
+source says is journaled once per change, not at every try. A roster is accepted in this order: its bytes are
+kept, then the ledger names its digest, then the journal tells; so the ledger never names bytes that are not there.
+It reads no file format and knows no network; those are the reader's and the source's.
+"""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime
+
+from gateway.clock import Clock
+from gateway.domain.events import EventDraft, EventName
+from gateway.domain.roster import Fault, Roster
+from gateway.errors import SourceRefused, SourceUnreachable, StoreUnavailable
+from gateway.ports import (
+    Commit,
+    Fetched,
+    Journal,
+    Ledger,
+    NotModified,
+    ReceiverFacts,
+    RosterAcceptance,
+    RosterArchive,
+    RosterCheck,
+    RosterReader,
+    RosterSource,
+    RosterState,
+    Timetable,
+)
+from gateway.sync.drafting import InForce
+from gateway.sync.due import Due
+
+__all__ = ["RosterKeeper"]
+
+
+@dataclass(frozen=True, slots=True)
+class _Verdict:
+    """What was last found of the file, or of the way to it. `key` tells one from another; "" is good."""
+
+    key: str = ""
+    problem: str = ""
+    remedy: str = ""
+    faults: tuple[Fault, ...] = ()
+    warnings: tuple[Fault, ...] = ()
+
+
+_GOOD = _Verdict()
+_NOTHING_HELD = _Verdict(
+    key="refused unchanged",
+    problem="The source says that the roster has not changed, and none has ever come from it.",
+    remedy="Check the web server: it answers 304 to a request that named no earlier version.",
+)
+
+
+class RosterKeeper:
+    """`ports.RosterDesk`, and whoever asks for the roster `in_force`."""
+
+    def __init__(
+        self,
+        *,
+        source: RosterSource,
+        reader: RosterReader,
+        archive: RosterArchive,
+        ledger: Ledger,
+        journal: Journal,
+        clock: Clock,
+        receivers: Sequence[ReceiverFacts],
+        timetable: Timetable | None = None,
+    ) -> None:
+        self._source = source
+        self._reader = reader
+        self._archive = archive
+        self._ledger = ledger
+        self._journal = journal
+        self._clock = clock
+        self._receivers = receivers
+        self._timetable = timetable
+        self._lock = asyncio.Lock()
+        self._roster: Roster | None = None
+        self._earlier: Roster | None = None
+        self._tag: str | None = None
+        self._of_file = _GOOD
+        self._of_way = _GOOD
+        self._told: tuple[str, str] | None = None
+        self._last_fetch: datetime | None = None
+        self._last_good: datetime | None = None
+
+    @property
+    def in_force(self) -> InForce | None:
+        if self._roster is None:
+            return None
+        return InForce(self._roster, self._ledger.accepted, self._earlier)
+
+    def state(self) -> RosterState:
+        verdict = self._of_way if self._of_way.key else self._of_file
+        return RosterState(
+            place=self._source.place,
+            roster=self._roster,
+            accepted=self._ledger.accepted,
+            last_fetch=self._last_fetch,
+            last_good=self._last_good,
+            problem=verdict.problem,
+            remedy=verdict.remedy,
+            faults=self._of_file.faults,
+            warnings=self._of_file.warnings,
+            next_run=self._timetable.next_run() if self._timetable else None,
+        )
+
+    async def load(self) -> RosterState:
+        """At start: put the last accepted roster in force again, from its kept bytes."""
+        async with self._lock:
+            accepted = self._ledger.accepted
+            if accepted is None or self._roster is not None:
+                return self.state()
+            kept = await self._archive.load(accepted.digest)
+            check = self._check(kept) if kept is not None else None
+            if kept is not None and check is not None and check.roster and check.roster.digest == accepted.digest:
+                self._roster, self._tag = check.roster, kept.tag
+                self._of_file = replace(_GOOD, warnings=check.warnings)
+                self._told = ("", accepted.digest)
+            else:
+                self._of_file = _Verdict(
+                    key="not-kept",
+                    problem="The last accepted roster is not readable in the gateway's own archive.",
+                    remedy="Nothing is changed on any receiver until the source gives a good roster again.",
+                    faults=check.faults if check else (),
+                )
+            return self.state()
+
+    async def fetch(self, *, due: Due | None = None) -> RosterState:
+        """Ask the source now. `due` is the timetable's; runs that it missed are told with the event.
+
+        Faults and an unreachable source are in the state, not raised. Raises StoreUnavailable when a new roster can't
+        be kept: it is then not in force.
+        """
+        async with self._lock:
+            self._last_fetch = self._clock.now()
+            try:
+                fetched = await self._source.fetch(self._tag)
+            except SourceUnreachable as fault:
+                self._of_way = _Verdict(f"unreachable {fault.message}", fault.message, fault.remedy)
+            except SourceRefused as fault:
+                self._of_way = _Verdict(f"refused {fault.message}", fault.message, fault.remedy)
+            else:
+                self._of_way = _GOOD
+                if not isinstance(fetched, NotModified):
+                    await self._judge(fetched)
+                elif self._roster is None and not self._of_file.key:
+                    self._of_file = _NOTHING_HELD
+                if not self._of_file.key:
+                    self._last_good = self._last_fetch
+            await self._tell(due)
+            return self.state()
+
+    async def _judge(self, fetched: Fetched) -> None:
+        check = self._check(fetched)
+        roster = check.roster
+        if roster is None or not roster.entries:
+            self._tag = fetched.tag
+            self._of_file = _refusal(check)
+            return
+        if self._roster is None or roster.digest != self._roster.digest:
+            await self._accept(roster, fetched)
+        self._tag = fetched.tag
+        self._of_file = replace(_GOOD, warnings=check.warnings)
+
+    def _check(self, fetched: Fetched) -> RosterCheck:
+        return self._reader.check(fetched.roster, fetched.groups, self._receivers)
+
+    async def _accept(self, roster: Roster, fetched: Fetched) -> None:
+        accepted = self._ledger.accepted
+        await self._archive.keep(roster.digest, fetched)
+        if accepted is None or accepted.digest != roster.digest:
+            await self._ledger.accept_roster(RosterAcceptance(roster.digest, self._clock.now()))
+        self._earlier, self._roster = self._roster, roster
+
+    # --- telling ---
+
+    async def _tell(self, due: Due | None) -> None:
+        digest = self._roster.digest if self._roster else ""
+        key = (self._of_way.key or self._of_file.key, digest)
+        missed = due.missed if due else 0
+        if key == self._told and not missed:
+            return
+        try:
+            await self._journal.commit(Commit(events=(self._event(due),)))
+        except StoreUnavailable:
+            return  # told at the next fetch; the state has it all the while
+        self._told = key
+
+    def _event(self, due: Due | None) -> EventDraft:
+        verdict = self._of_way if self._of_way.key else self._of_file
+        data: dict[str, object] = {"place": self._source.place, "digest": self._roster.digest if self._roster else ""}
+        if due is not None and due.missed:
+            data |= {"due": due.time.isoformat(), "missed": due.missed}
+        if verdict.key:
+            data |= {"problem": verdict.problem, "remedy": verdict.remedy, "faults": len(verdict.faults)}
+            unreachable = verdict.key.startswith("unreachable")
+            return EventDraft(EventName.ROSTER_UNREACHABLE if unreachable else EventName.ROSTER_REFUSED, data=data)
+        assert self._roster is not None
+        data |= {
+            "transmitters": len(self._roster.entries),
+            "holders": len({entry.holder for entry in self._roster.entries}),
+            "warnings": len(verdict.warnings),
+        }
+        return EventDraft(EventName.ROSTER_FETCHED, data=data)
+
+
+def _refusal(check: RosterCheck) -> _Verdict:
+    if not check.faults:
+        return _Verdict(
+            key="refused empty",
+            problem="The roster has no transmitters.",
+            remedy="An empty roster is never accepted; put the right file in place.",
+        )
+    first = check.faults[0]
+    more = f" (and {len(check.faults) - 1} more faults)" if len(check.faults) > 1 else ""
+    where = f"{first.file}, row {first.row}, {first.column}" if first.row else first.file
+    return _Verdict(
+        key=f"refused {hash(check.faults)}",
+        problem=f"The roster has {len(check.faults)} faults. {where}: {first.found}{more}",
+        remedy=first.remedy or "Correct the file; the last good roster stays in force.",
+        faults=check.faults,
+        warnings=check.warnings,
+    )
