@@ -1,0 +1,267 @@
+"""Looking at one receiver: who it is, its status, what its ring tells since the last look, and telling it.
+
+Every look goes through here, the poller's and the mirror keeper's, one at a time, so that events are in order
+and none is told twice. The ring is the truth where there is one; the status fills in what a ring lost or never had.
+While another receiver answers than the known one, its ring is left alone and only what its status shows is told; the
+cursor still stands in the known one's ring for the day it returns. While the link password is refused nothing can
+be told, and the ring is read late.
+"""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+import structlog
+
+from gateway.clock import Clock
+from gateway.domain.events import EventDraft, EventName, Span
+from gateway.domain.mirror import Mirror
+from gateway.domain.receiver import Capability, Identity, Limits, RingPlace, RingRead, Status
+from gateway.domain.urgency import Urgency
+from gateway.errors import ReceiverRefused, StoreUnavailable
+from gateway.ports import Mirrors, Receiver
+from gateway.watch.origins import Origins
+from gateway.watch.recognition import strangeness
+from gateway.watch.spans import Reading
+from gateway.watch.teller import Teller
+from gateway.watch.telling import Names, Told, View, tell_differences, tell_entries
+
+__all__ = ["GAP_S", "PASSWORD_REFUSED", "UNCONFIRMED", "Follower", "Look"]
+
+log: structlog.typing.FilteringBoundLogger = structlog.get_logger("gateway.watch")
+
+#: What is found after a longer pause than this is late (rule 12); our choice: ten polls at the default rate.
+GAP_S = 2.0
+PASSWORD_REFUSED = "password-refused"  # noqa: S105 - an error's code
+UNCONFIRMED = "unconfirmed"
+REFUSED_PAUSE_S = 30.0
+
+
+@dataclass(frozen=True, slots=True)
+class Look:
+    """What one look found."""
+
+    identity: Identity
+    limits: Limits
+    status: Status
+
+
+class Follower:
+    """Follows one receiver. `lock` is held during a look, and by whoever commits a mirror."""
+
+    def __init__(
+        self, receiver: Receiver, *, teller: Teller, mirrors: Mirrors, clock: Clock, names: Names | None = None
+    ) -> None:
+        self.receiver = receiver
+        self.teller = teller
+        self.origins = Origins()
+        self.lock = asyncio.Lock()
+        self.strange = ""
+        self.refused: ReceiverRefused | None = None
+        self.last: Look | None = None
+        self.on_answer: Callable[[Look], None] = _nobody
+        self._mirrors = mirrors
+        self._clock = clock
+        self._names = names or Names()
+        self._view: View | None = None
+        self._told_at: float | None = None
+        self._stranger: Identity | None = None
+        self._ring_skipped = False
+        self._ring_again_at = 0.0
+
+    @property
+    def name(self) -> str:
+        return self.receiver.name
+
+    async def look(self, *, identify: bool = False, urgency: Urgency = Urgency.POLL) -> Look:
+        """Read, tell and return. Raises LineError and PeerError; what was told before stays told.
+
+        While the journal fails nothing is raised: what is to be told waits in the teller.
+        """
+        async with self.lock:
+            started = self._clock.monotonic()
+            look = await self._read(identify, urgency)
+            self.last = look
+            await self._judge(look)
+            read = await self._read_ring(look.status, urgency)
+            self.on_answer(look)
+            if read is not None:
+                self._tell(look.status, read, self._reading(started, look.status))
+            await self.teller.flush()
+            return look
+
+    def refuse(self, refusal: ReceiverRefused) -> None:
+        """The link password is wrong: leave the ring alone for a while, for each wrong try is delayed."""
+        if self.refused is None:
+            log.warning("receiver.password_refused", receiver=self.name)
+        self.refused = refusal
+        self._ring_again_at = self._clock.monotonic() + REFUSED_PAUSE_S
+
+    def admit(self) -> None:
+        """The receiver gave what only an unlocked one gives."""
+        if self.refused is not None:
+            log.info("receiver.password_accepted", receiver=self.name)
+        self.refused = None
+
+    def start_ring_anew(self) -> None:
+        """The receiver that answers is confirmed: its events count from the newest one on."""
+        assert self.last is not None
+        status = self.last.status
+        self._stranger = None
+        if status.boot_count is not None:
+            self.teller.cursor = RingPlace(status.boot_count, status.newest_event or 0)
+
+    # --- who it is ---
+
+    async def _read(self, identify: bool, urgency: Urgency) -> Look:
+        known = self.last
+        if identify or known is None:
+            identity, limits = await self.receiver.identify(urgency=urgency)
+            return Look(identity, limits, await self.receiver.read_status(urgency=urgency))
+        status = await self.receiver.read_status(urgency=urgency)
+        if status.boot_count != known.status.boot_count:
+            identity, limits = await self.receiver.identify(urgency=urgency)
+            return Look(identity, limits, status)
+        return Look(known.identity, known.limits, status)
+
+    async def _judge(self, look: Look) -> None:
+        """Set `strange`, and tell when another receiver, or the known one again, answers."""
+        mirror = self._mirrors.load(self.name)
+        self.strange = strangeness(mirror, look.identity, look.status)
+        if mirror is None:
+            return
+        if not self.strange and not mirror.confirmed:
+            returned = self._stranger is not None and self._stranger.serial != look.identity.serial
+            if returned and await self._commit_judgement(mirror, look, "returned"):
+                self._stranger = None
+            else:
+                self.strange = UNCONFIRMED
+        elif self.strange:
+            another = self._stranger is not None and self._stranger.serial != look.identity.serial
+            if not (mirror.confirmed or another) or await self._commit_judgement(mirror, look, self.strange):
+                self._stranger = look.identity
+
+    async def _commit_judgement(self, mirror: Mirror, look: Look, reason: str) -> bool:
+        """False when the journal can't be written; the next look then judges again."""
+        confirmed = reason == "returned"
+        data = {
+            "reason": reason,
+            "known": mirror.identity.serial,
+            "answers": look.identity.serial,
+            "confirmed": confirmed,
+        }
+        draft = EventDraft(EventName.RECEIVER_REPLACED, self.name, data)
+        try:
+            await self.teller.commit([draft], replace(mirror, confirmed=confirmed))
+        except StoreUnavailable:
+            return False
+        log.warning("receiver.replaced", receiver=self.name, reason=reason)
+        return True
+
+    # --- what it tells ---
+
+    async def _read_ring(self, status: Status, urgency: Urgency) -> RingRead | None:
+        """The ring's news; an empty read where there is none; None when nothing may be told now."""
+        cursor = self.teller.cursor
+        if self.teller.full or self._ring_pauses():
+            return None
+        if cursor is None or not self._has_ring_news(cursor, status):
+            return RingRead((), restarted=not self.strange and _restarted(cursor, status))
+        try:
+            read = await self.receiver.read_ring(cursor, status, urgency=urgency)
+        except ReceiverRefused as refusal:
+            if refusal.code != PASSWORD_REFUSED:
+                raise
+            self.refuse(refusal)
+            return None
+        self.admit()
+        return read
+
+    def _ring_pauses(self) -> bool:
+        has_ring = Capability.EVENTS in self.receiver.capabilities
+        return has_ring and self.refused is not None and self._clock.monotonic() < self._ring_again_at
+
+    def _has_ring_news(self, cursor: RingPlace, status: Status) -> bool:
+        if self.strange or Capability.EVENTS not in self.receiver.capabilities:
+            return False
+        if status.boot_count is None or status.newest_event is None or _went_back(cursor, status):
+            return False
+        return cursor != RingPlace(status.boot_count, status.newest_event)
+
+    def _reading(self, started: float, status: Status) -> Reading:
+        ended = self._clock.monotonic()
+        since = None if self._told_at is None else ended - self._told_at
+        return Reading(self._clock.now(), ended - started, status.uptime_s, since)
+
+    def _tell(self, status: Status, read: RingRead, reading: Reading) -> None:
+        mirror = self._mirrors.load(self.name)
+        view = self._view
+        told: list[Told] = []
+        cursor = self.teller.cursor
+        if read.restarted:
+            told.append(self._restarted(cursor, status, reading))
+        overrun = self._overrun(cursor, status, read)
+        told += overrun
+        if read.restarted or overrun or self._ring_skipped:
+            self.origins.forget()
+            view = view and view.in_doubt()
+        self._ring_skipped = bool(self.strange)
+        self.origins.see(read.entries)
+        entries, view = tell_entries(self.name, read.entries, view, mirror, self._names)
+        told += entries
+        told += tell_differences(self.name, view, status) if view is not None else []
+        self._view = View.of(status)
+        late = reading.since_last_s is None or reading.since_last_s > GAP_S
+        self._told_at = self._clock.monotonic()
+        self.teller.add([_timed(one, reading, late) for one in told], self._next_cursor(cursor, status, read))
+
+    def _restarted(self, cursor: RingPlace | None, status: Status, reading: Reading) -> Told:
+        before = cursor.boot_count if cursor else None
+        data = {
+            "boot_count": status.boot_count,
+            "boot_count_before": before,
+            "events_may_be_missing": Capability.EVENTS in self.receiver.capabilities,
+            "unwatched_s": None if reading.since_last_s is None else round(reading.since_last_s, 1),
+        }
+        return Told(EventDraft(EventName.RECEIVER_RESTARTED, self.name, data), 0.0)
+
+    def _overrun(self, cursor: RingPlace | None, status: Status, read: RingRead) -> list[Told]:
+        lost: int | None = read.lost
+        if not lost and cursor is not None and not self.strange and _went_back(cursor, status):
+            lost = None
+        if lost == 0:
+            return []
+        log.warning("ring.overrun", receiver=self.name, lost=lost)
+        first = read.entries[0].place.number if read.entries else None
+        draft = EventDraft(EventName.RING_OVERRUN, self.name, {"lost": lost, "next_event": first})
+        return [Told(draft, read.entries[0].uptime_s if read.entries else None)]
+
+    def _next_cursor(self, cursor: RingPlace | None, status: Status, read: RingRead) -> RingPlace | None:
+        if self.strange or status.boot_count is None:
+            return None
+        if read.entries:
+            return read.entries[-1].place
+        if cursor is None or _went_back(cursor, status):
+            return RingPlace(status.boot_count, status.newest_event or 0)
+        return RingPlace(status.boot_count, (0 if read.restarted else cursor.number) + read.lost)
+
+
+def _restarted(cursor: RingPlace | None, status: Status) -> bool:
+    return cursor is not None and status.boot_count is not None and cursor.boot_count != status.boot_count
+
+
+def _went_back(cursor: RingPlace, status: Status) -> bool:
+    """True when a ring's newest number is below one that was read in the same run of the receiver."""
+    newest = status.newest_event
+    return cursor.boot_count == status.boot_count and newest is not None and newest < cursor.number
+
+
+def _timed(told: Told, reading: Reading, late: bool) -> tuple[EventDraft, Span]:
+    span = reading.of_gap() if told.uptime_s is None else reading.of_uptime(told.uptime_s)
+    return (replace(told.draft, late=span) if late else told.draft), span
+
+
+def _nobody(look: Look) -> None:
+    """Nobody listens yet."""

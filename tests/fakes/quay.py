@@ -1,0 +1,86 @@
+"""A small boatyard to watch: receivers in memory, a store that outlives the gateway, a clock that the test moves."""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+from collections.abc import AsyncIterator, Collection
+from typing import Any
+
+from gateway.domain.events import EventName
+from gateway.domain.live import LiveReceiver
+from gateway.domain.mirror import Mirror
+from gateway.domain.receiver import Capability, Limits
+from gateway.watch import Names, Watch, Watched
+from tests.fakes.clock import FakeClock
+from tests.fakes.memory_store import MemoryStore
+from tests.fakes.receiver import EVERYTHING, FakeReceiver
+
+__all__ = ["Quay"]
+
+
+class Quay:
+    """One receiver, `slip-gate`, unless `names` says otherwise; all on one line."""
+
+    def __init__(
+        self,
+        names: Collection[str] = ("slip-gate",),
+        *,
+        limits: Limits | None = None,
+        capabilities: frozenset[Capability] = EVERYTHING,
+        frame_s: float = 0.01,
+        poll_rate_hz: float = 5.0,
+        words: Names | None = None,
+    ) -> None:
+        self.clock = FakeClock()
+        self.store = MemoryStore(self.clock)
+        self.receivers = {
+            name: FakeReceiver(name, clock=self.clock, limits=limits, capabilities=capabilities, frame_s=frame_s)
+            for name in names
+        }
+        self._poll_rate_hz = poll_rate_hz
+        self._words = words
+        self.watch = self._build()
+
+    @property
+    def receiver(self) -> FakeReceiver:
+        return next(iter(self.receivers.values()))
+
+    @property
+    def live(self) -> LiveReceiver:
+        return self.watch.live.receivers()[0]
+
+    @property
+    def mirror(self) -> Mirror:
+        mirror = self.store.mirrors.load(self.receiver.name)
+        assert mirror is not None
+        return mirror
+
+    @contextlib.asynccontextmanager
+    async def watching(self, settle_s: float = 1.0) -> AsyncIterator[Watch]:
+        """A gateway that runs for the time of the body, anew over the same store; first contact is behind it."""
+        self.watch = self._build()
+        task = asyncio.ensure_future(self.watch.run())
+        try:
+            await self.clock.advance(settle_s)
+            yield self.watch
+        finally:
+            failed = task.done()
+            task.cancel()
+            with contextlib.suppress(asyncio.CancelledError):
+                await task
+            assert not failed, "the watch ended by itself"
+
+    def told(self, *names: EventName) -> list[tuple[str, dict[str, Any]]]:
+        """Name and data of the journal's events, all or those of these names."""
+        return [(event.name.value, dict(event.data)) for event in self.store.journal.all(*names)]
+
+    def _build(self) -> Watch:
+        return Watch(
+            [Watched(receiver, "quay-line", self._poll_rate_hz) for receiver in self.receivers.values()],
+            journal=self.store.journal,
+            mirrors=self.store.mirrors,
+            plans=self.store.plans,
+            clock=self.clock,
+            names=self._words,
+        )
