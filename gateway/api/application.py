@@ -1,0 +1,140 @@
+"""Putting the API together: the routes, what stands before them, and what ends with them."""
+
+from __future__ import annotations
+
+import json
+import os
+from collections.abc import Collection
+from typing import Any
+
+from aiohttp import web
+
+from gateway.api.auth import auth_middleware
+from gateway.api.context import CONTEXT, Context
+from gateway.api.failures import Failures
+from gateway.api.faults import RequestFault
+from gateway.api.hosts import host_middleware, set_headers
+from gateway.api.idempotency import Idempotency, idempotency_middleware
+from gateway.api.limits import Limits
+from gateway.api.metrics import Metrics
+from gateway.api.openapi import build_document
+from gateway.api.operations import Operation
+from gateway.api.problems import problem_middleware
+from gateway.api.routes import OPERATIONS
+from gateway.api.scopes import Scope
+from gateway.api.services import Services
+from gateway.api.streams import Streams
+
+__all__ = ["build_application"]
+
+
+def build_application(
+    services: Services,
+    *,
+    version: str,
+    allowed_hosts: Collection[str] = (),
+    local_uids: Collection[int] = (),
+    limits: Limits | None = None,
+) -> web.Application:
+    """The application, ready to be served.
+
+    `allowed_hosts` are host names beside this machine's own that the gateway answers to. `local_uids` are uids beside
+    root and our own that count as `admin` on the unix socket.
+    """
+    limits = limits or Limits()
+    streams = Streams(limits.streams)
+    metrics = Metrics(services, streams, version=version)
+    app = web.Application(
+        middlewares=[
+            _counting(metrics),
+            problem_middleware,
+            host_middleware(allowed_hosts),
+            _header_size(limits.header_bytes),
+            auth_middleware(
+                tokens=services.tokens,
+                clock=services.clock,
+                failures=Failures(limit=limits.failures, window_s=limits.failure_window_s),
+                local_uids=frozenset({0, os.getuid(), *local_uids}),
+                scope_of=_scope_of,
+                refused=metrics.refused_tokens.inc,
+            ),
+            idempotency_middleware(
+                Idempotency(services.clock), is_repeatable=_is_repeatable, body_limit=limits.body_bytes
+            ),
+        ],
+        client_max_size=limits.roster_bytes,
+    )
+    document = json.dumps(build_document(OPERATIONS, version=version), ensure_ascii=False).encode()
+    app[CONTEXT] = Context(
+        services=services,
+        limits=limits,
+        metrics=metrics,
+        streams=streams,
+        version=version,
+        started_s=services.clock.monotonic(),
+        document=document,
+    )
+    for operation in OPERATIONS:
+        _add(app, operation)
+    app.on_response_prepare.append(set_headers)
+    app.on_shutdown.append(_end_streams)
+    return app
+
+
+async def _end_streams(app: web.Application) -> None:
+    app[CONTEXT].streams.end_all()
+
+
+def _add(app: web.Application, operation: Operation) -> None:
+    if operation.method == "GET":
+        app.router.add_get(operation.path, operation.handler, name=operation.id, allow_head=not operation.streams)
+    else:
+        app.router.add_route(operation.method, operation.path, operation.handler, name=operation.id)
+
+
+_BY_ADDRESS = {(operation.method, operation.path): operation for operation in OPERATIONS}
+
+
+def _operation_of(request: web.Request) -> Operation | None:
+    resource = request.match_info.route.resource
+    method = "GET" if request.method == "HEAD" else request.method
+    return _BY_ADDRESS.get((method, resource.canonical)) if resource else None
+
+
+def _scope_of(request: web.Request) -> Scope | None:
+    operation = _operation_of(request)
+    return operation.scope if operation else None
+
+
+def _is_repeatable(request: web.Request) -> bool:
+    operation = _operation_of(request)
+    return operation is not None and operation.repeatable
+
+
+def _counting(metrics: Metrics) -> Any:
+    @web.middleware
+    async def count(request: web.Request, handler: Any) -> web.StreamResponse:
+        response: web.StreamResponse = await handler(request)
+        operation = _operation_of(request)
+        method = request.method if operation else "other"
+        metrics.requests.labels(method, operation.id if operation else "none", str(response.status)).inc()
+        return response
+
+    return count
+
+
+def _header_size(limit: int) -> Any:
+    @web.middleware
+    async def check(request: web.Request, handler: Any) -> web.StreamResponse:
+        size = len(request.raw_path) + sum(len(name) + len(text) + 4 for name, text in request.raw_headers)
+        if size > limit:
+            raise RequestFault(
+                "header-too-large",
+                f"The header is larger than {limit} bytes.",
+                remedy="Send fewer or shorter header fields.",
+                headers={"Connection": "close"},
+            )
+        response: web.StreamResponse = await handler(request)
+        return response
+
+    return check

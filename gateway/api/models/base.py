@@ -1,0 +1,52 @@
+"""What all models share: strict, frozen, no unknown fields; and the types that several of them use."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from typing import Annotated, Any
+
+from pydantic import BaseModel, ConfigDict, Field, PlainSerializer, WithJsonSchema
+
+from gateway.api.cloudevents import write_time
+from gateway.domain.transmitter import MAX_SERIAL
+
+__all__ = ["Answer", "Body", "Query", "Serial", "Time", "example", "read_serial"]
+
+
+class Body(BaseModel):
+    """What a request sends: strict types, unknown fields refused."""
+
+    model_config = ConfigDict(extra="forbid", strict=True, frozen=True)
+
+
+class Query(BaseModel):
+    """Parameters behind the question mark: texts that are read as what they stand for."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+
+class Answer(BaseModel):
+    """What an answer holds."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+
+Time = Annotated[
+    datetime,
+    PlainSerializer(write_time, return_type=str),
+    WithJsonSchema({"type": "string", "format": "date-time", "description": "RFC 3339, UTC."}),
+]
+Serial = Annotated[str, Field(pattern=r"^[0-9]{10}$", description="A transmitter's serial: ten decimal digits.")]
+
+
+def read_serial(text: str) -> int | None:
+    """The number behind ten digits; None when no transmitter can have it."""
+    if len(text) != 10 or not (text.isascii() and text.isdigit()):
+        return None
+    serial = int(text)
+    return serial if 0 < serial <= MAX_SERIAL else None
+
+
+def example(**fields: Any) -> dict[str, Any]:
+    """`json_schema_extra` with one example."""
+    return {"examples": [fields]}

@@ -1,0 +1,65 @@
+"""The gateway itself."""
+
+from __future__ import annotations
+
+from pydantic import ConfigDict, Field
+
+from gateway.api.models.base import Answer, Time, example
+
+__all__ = ["ClockAnswer", "GatewayAnswer", "HealthAnswer", "JournalAnswer", "NoticeAnswer"]
+
+
+class ClockAnswer(Answer):
+    """Wall time and whether it is known to be right."""
+
+    now: Time
+    trusted: bool
+
+
+class JournalAnswer(Answer):
+    """The journal: which life it is in, what is kept, whether it can be written."""
+
+    epoch: str
+    newest: str = Field(description="The id of the newest event.")
+    oldest: str | None = Field(description="The id of the oldest event kept; null when there is none.")
+    available: bool
+
+
+class NoticeAnswer(Answer):
+    """Something that a person should know."""
+
+    code: str
+    text: str
+    remedy: str
+
+
+class GatewayAnswer(Answer):
+    """The gateway's own state."""
+
+    model_config = ConfigDict(
+        json_schema_extra=example(
+            id="fennel-quay",
+            version="0.1.0",
+            uptime_s=3605,
+            clock={"now": "2026-03-02T08:00:00.000Z", "trusted": True},
+            journal={"epoch": "k3v9", "newest": "k3v9-1207", "oldest": "k3v9-1", "available": True},
+            next_run="2026-03-02T08:15:00.000Z",
+            notices=[],
+        )
+    )
+
+    id: str
+    version: str
+    uptime_s: int = Field(ge=0)
+    clock: ClockAnswer
+    journal: JournalAnswer
+    next_run: Time | None = Field(description="When the roster is fetched next; null without a timetable.")
+    notices: list[NoticeAnswer]
+
+
+class HealthAnswer(Answer):
+    """`ok`, or `not ok` with the status 503."""
+
+    model_config = ConfigDict(json_schema_extra=example(status="ok"))
+
+    status: str = Field(pattern=r"^(ok|not ok)$")

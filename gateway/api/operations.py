@@ -1,0 +1,47 @@
+"""One operation of the API, as the router and the OpenAPI document both need it."""
+
+from __future__ import annotations
+
+from collections.abc import Awaitable, Callable
+from dataclasses import dataclass
+
+from aiohttp import web
+from pydantic import BaseModel
+
+from gateway.api.scopes import Scope
+
+__all__ = ["Handler", "Operation"]
+
+Handler = Callable[[web.Request], Awaitable[web.StreamResponse]]
+
+
+@dataclass(frozen=True, slots=True)
+class Operation:
+    """A method at a path.
+
+    `scope` None means open to all. `problems` are codes beside those that every operation can have. `others` are
+    further statuses with the same answer. `repeatable` operations take an `Idempotency-Key`; `conditional` ones
+    answer with an ETag and take `If-None-Match`; `guarded` ones need `If-Match`.
+    """
+
+    id: str
+    method: str
+    path: str
+    summary: str
+    tag: str
+    scope: Scope | None
+    handler: Handler
+    query: type[BaseModel] | None = None
+    body: type[BaseModel] | None = None
+    body_required: bool = True
+    body_types: tuple[str, ...] = ("application/json",)
+    answer: type[BaseModel] | None = None
+    answer_type: str = "application/json"
+    status: int = 200
+    others: tuple[int, ...] = ()
+    problems: tuple[str, ...] = ()
+    repeatable: bool = False
+    conditional: bool = False
+    guarded: bool = False
+    located: bool = False
+    streams: bool = False

@@ -1,0 +1,96 @@
+"""The table of problems: code, status, title.
+
+A code is stable and ends in the `type` of a problem document (RFC 9457, 3.1.1). An error of `gateway.errors`
+is looked up by its own code first, then by its class, so that a new code of a known class always has a status.
+Statuses are those of RFC 9110, section 15, and RFC 6585.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from gateway import errors
+
+__all__ = ["CLASS_PROBLEMS", "CODE_PROBLEMS", "PREFIX", "REQUEST_PROBLEMS", "ProblemType", "problem_type"]
+
+PREFIX = "urn:gatepost:problem:"
+
+
+@dataclass(frozen=True, slots=True)
+class ProblemType:
+    """A status and a title that is the same for every occurrence."""
+
+    status: int
+    title: str
+
+
+#: Faults of the request itself; raised as `RequestFault`.
+REQUEST_PROBLEMS: dict[str, ProblemType] = {
+    "request-malformed": ProblemType(400, "The request is malformed"),
+    "body-malformed": ProblemType(400, "The body can't be read"),
+    "cursor-invalid": ProblemType(400, "The cursor or event id is not one of ours"),
+    "token-missing": ProblemType(401, "An access token is needed"),
+    "token-invalid": ProblemType(401, "The access token is not known"),
+    "scope-insufficient": ProblemType(403, "The access token may not do this"),
+    "route-not-found": ProblemType(404, "There is nothing at this address"),
+    "method-not-allowed": ProblemType(405, "This address does not take that method"),
+    "body-too-slow": ProblemType(408, "The body took too long"),
+    "idempotency-key-busy": ProblemType(409, "The first request with this key is still being worked on"),
+    "journal-restarted": ProblemType(410, "Events behind this id are no longer kept"),
+    "precondition-failed": ProblemType(412, "It was changed since it was read"),
+    "body-too-large": ProblemType(413, "The body is too large"),
+    "body-type-unsupported": ProblemType(415, "The body has another type than is read here"),
+    "host-not-allowed": ProblemType(421, "The Host is not one that this gateway answers to"),
+    "body-invalid": ProblemType(422, "The body has fields that are wrong"),
+    "query-invalid": ProblemType(422, "The query has parameters that are wrong"),
+    "idempotency-key-reused": ProblemType(422, "The key was used for another request"),
+    "precondition-required": ProblemType(428, "If-Match is needed"),
+    "too-many-failures": ProblemType(429, "Too many wrong tokens from this address"),
+    "header-too-large": ProblemType(431, "The header is too large"),
+    "internal": ProblemType(500, "Something went wrong in the gateway"),
+    "streams-exhausted": ProblemType(503, "All event streams are in use"),
+}
+
+#: By class of `gateway.errors`; the class's own code is the problem's code unless the error says another.
+CLASS_PROBLEMS: dict[type[errors.GatepostError], ProblemType] = {
+    errors.SettingsFault: ProblemType(500, "The settings file is wrong"),
+    errors.MapFault: ProblemType(500, "A map file is wrong"),
+    errors.SourceRefused: ProblemType(502, "The roster that was fetched is not acceptable"),
+    errors.NotFound: ProblemType(404, "It does not exist"),
+    errors.Refused: ProblemType(409, "A rule says no"),
+    errors.Unsupported: ProblemType(404, "This receiver has no such capability"),
+    errors.ReceiverException: ProblemType(502, "The receiver answered with an exception"),
+    errors.ReceiverRefused: ProblemType(502, "The receiver refused"),
+    errors.WrongAnswer: ProblemType(502, "The receiver answered something else"),
+    errors.WrongReceiver: ProblemType(502, "Another receiver answers than expected"),
+    errors.NotProven: ProblemType(502, "The receiver does not hold what was written"),
+    errors.PortUnavailable: ProblemType(503, "The serial port can't be used"),
+    errors.LinkLost: ProblemType(503, "The adapter went away"),
+    errors.NoAnswer: ProblemType(504, "The receiver does not answer"),
+    errors.BrokenAnswer: ProblemType(502, "Only damaged answers come from the line"),
+    errors.StoreUnavailable: ProblemType(503, "The gateway can't keep anything just now"),
+    errors.StoreDamaged: ProblemType(503, "The gateway's memory is damaged"),
+    errors.StoreTooNew: ProblemType(503, "The gateway's memory is of a newer program"),
+    errors.SourceUnreachable: ProblemType(502, "The roster's source can't be reached"),
+}
+
+#: Codes that need another status or title than their class has.
+CODE_PROBLEMS: dict[str, ProblemType] = {
+    "on-time-out-of-range": ProblemType(422, "The on-time is outside the receiver's limits"),
+    "no-such-output": ProblemType(422, "The receiver has no such output"),
+    "password-too-long": ProblemType(422, "The link password is too long"),
+    "password-invalid": ProblemType(422, "The link password has characters that the receiver can't keep"),
+    "slot-changed": ProblemType(409, "The slot was changed at the receiver meanwhile"),
+    "busy": ProblemType(503, "The receiver is busy"),
+}
+
+_UNKNOWN = ProblemType(500, "Something went wrong in the gateway")
+
+
+def problem_type(error: errors.GatepostError) -> ProblemType:
+    """Status and title for an error."""
+    if error.code in REQUEST_PROBLEMS:
+        return REQUEST_PROBLEMS[error.code]
+    if error.code in CODE_PROBLEMS:
+        return CODE_PROBLEMS[error.code]
+    return next((CLASS_PROBLEMS[kind] for kind in type(error).__mro__ if kind in CLASS_PROBLEMS), _UNKNOWN)

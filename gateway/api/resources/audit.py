@@ -1,0 +1,39 @@
+"""Reading the audit."""
+
+from __future__ import annotations
+
+from aiohttp import web
+
+from gateway.api.bodies import read_query
+from gateway.api.context import context_of
+from gateway.api.cursors import read_number, write_cursor
+from gateway.api.models.audit import AuditAnswer, AuditRowAnswer
+from gateway.api.paging import PageQuery
+from gateway.api.replies import reply
+
+__all__ = ["list_audit"]
+
+
+async def list_audit(request: web.Request) -> web.StreamResponse:
+    """A page of the audit, newest first."""
+    query = read_query(request, PageQuery)
+    before = read_number("audit", query.cursor) if query.cursor else 0
+    found = await context_of(request).services.audit.read(limit=query.limit + 1, before=before)
+    page = found[: query.limit]
+    return reply(
+        AuditAnswer(
+            rows=[
+                AuditRowAnswer(
+                    number=row.number,
+                    time=row.time,
+                    who=row.who,
+                    what=row.what,
+                    outcome=row.outcome,
+                    detail=dict(row.detail) if row.detail is not None else None,
+                    hash=row.hash,
+                )
+                for row in page
+            ],
+            next=write_cursor("audit", page[-1].number) if len(found) > len(page) else None,
+        )
+    )

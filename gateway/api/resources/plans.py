@@ -1,0 +1,133 @@
+"""Plans: preview, start, follow, approve."""
+
+from __future__ import annotations
+
+from http import HTTPStatus
+from typing import Any
+
+from aiohttp import web
+
+from gateway.api.auditing import audited
+from gateway.api.bodies import read_body, read_query
+from gateway.api.caller import caller_of
+from gateway.api.context import context_of
+from gateway.api.cursors import read_text, write_cursor
+from gateway.api.models.plans import (
+    ChangeAnswer,
+    PlanAnswer,
+    PlanBody,
+    PlansAnswer,
+    PlansQuery,
+    PlanSummary,
+    ProgressAnswer,
+)
+from gateway.api.replies import reply
+from gateway.api.resources.receivers import require_capability
+from gateway.api.resources.slots import pairs
+from gateway.api.scopes import Scope
+from gateway.api.services import Services
+from gateway.domain.plan import Change, ChangeKind, Plan
+from gateway.domain.receiver import Capability
+from gateway.domain.transmitter import write_serial
+from gateway.errors import NotFound
+
+__all__ = ["approve_plan", "create_plan", "get_plan", "list_plans"]
+
+
+async def list_plans(request: web.Request) -> web.StreamResponse:
+    """A page of plans, newest first."""
+    services = context_of(request).services
+    query = read_query(request, PlansQuery)
+    before = read_text("plans", query.cursor) if query.cursor else None
+    found = await services.plans.newest(receiver=query.receiver, limit=query.limit + 1, before=before)
+    page = found[: query.limit]
+    return reply(
+        PlansAnswer(
+            plans=[PlanSummary(**_summary(services, plan)) for plan in page],
+            next=write_cursor("plans", page[-1].id) if len(found) > len(page) else None,
+        )
+    )
+
+
+async def create_plan(request: web.Request) -> web.StreamResponse:
+    """200 with what would be written, or 202 and where to see it being written."""
+    services = context_of(request).services
+    body = await read_body(request, PlanBody)
+    require_capability(services, body.receiver, Capability.SLOTS)
+    if body.preview:
+        return reply(_plan(services, await services.sync.preview(body.receiver), personal=True))
+    async with audited(request, "plan.started", {"receiver": body.receiver}):
+        plan = await services.sync.start(body.receiver, asked_by=caller_of(request).name)
+    return _accepted(services, plan)
+
+
+async def get_plan(request: web.Request) -> web.StreamResponse:
+    """One plan with all of its changes and how far it is."""
+    services = context_of(request).services
+    plan = await _load(services, request.match_info["id"])
+    return reply(_plan(services, plan, personal=caller_of(request).may(Scope.ROSTER)))
+
+
+async def approve_plan(request: web.Request) -> web.StreamResponse:
+    """Let a held plan go ahead."""
+    services = context_of(request).services
+    held = await _load(services, request.match_info["id"])
+    async with audited(request, "plan.approved", {"plan": held.id, "receiver": held.receiver}):
+        plan = await services.sync.approve(held.id, asked_by=caller_of(request).name)
+    return _accepted(services, plan)
+
+
+async def _load(services: Services, plan_id: str) -> Plan:
+    plan = await services.plans.load(plan_id)
+    if plan is None:
+        raise NotFound("There is no plan with this id.", remedy="List the plans to see their ids.")
+    return plan
+
+
+def _accepted(services: Services, plan: Plan) -> web.Response:
+    answer = _plan(services, plan, personal=True)
+    return reply(answer, status=HTTPStatus.ACCEPTED, headers={"Location": f"/api/v1/plans/{plan.id}"})
+
+
+def _summary(services: Services, plan: Plan) -> dict[str, Any]:
+    progress = services.sync.progress(plan.id)
+    return {
+        "id": plan.id,
+        "receiver": plan.receiver,
+        "created": plan.created,
+        "state": plan.state.value,
+        "reason": plan.reason,
+        "added": plan.count(ChangeKind.ADDED),
+        "changed": plan.count(ChangeKind.CHANGED),
+        "removed": plan.count(ChangeKind.REMOVED),
+        "unchanged": plan.unchanged,
+        "done": plan.done,
+        "wire_s": round(plan.wire_s, 3),
+        "hold": plan.hold,
+        "outcome": plan.outcome,
+        "snapshot": plan.snapshot,
+        "base_revision": plan.base_revision,
+        "roster_digest": plan.roster_digest,
+        "progress": ProgressAnswer(done=progress[0], total=progress[1], words=progress[2]) if progress else None,
+    }
+
+
+def _plan(services: Services, plan: Plan, *, personal: bool) -> PlanAnswer:
+    shown: dict[str, Any] = {"left_out": list(plan.left_out)} if personal else {}
+    changes = [_change(change, personal=personal) for change in plan.changes]
+    return PlanAnswer(**_summary(services, plan), changes=changes, **shown)
+
+
+def _change(change: Change, *, personal: bool) -> ChangeAnswer:
+    slot = change.after or change.before
+    shown = {"words": change.words} if personal else {}
+    return ChangeAnswer(
+        kind=change.kind.value,
+        slot=change.slot,
+        serial=write_serial(slot.serial if slot else 0),
+        before=pairs(change.before) if change.before else None,
+        after=pairs(change.after) if change.after else None,
+        revoked=change.revoked,
+        guarded=change.guarded,
+        **shown,
+    )

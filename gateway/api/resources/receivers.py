@@ -1,0 +1,152 @@
+"""Receivers: state, status, and confirming one that was replaced."""
+
+from __future__ import annotations
+
+from aiohttp import web
+
+from gateway.api.auditing import audited
+from gateway.api.bodies import read_body
+from gateway.api.context import context_of
+from gateway.api.models.receivers import (
+    ConfirmationBody,
+    IdentityAnswer,
+    InputAnswer,
+    LimitsAnswer,
+    OutputAnswer,
+    ReceiverAnswer,
+    ReceiversAnswer,
+    StatusAnswer,
+)
+from gateway.api.replies import reply, reply_tagged
+from gateway.api.services import Services
+from gateway.domain.live import LinkState, LiveReceiver
+from gateway.domain.receiver import Capability, Identity, Limits, Status
+from gateway.errors import Refused, Unsupported
+from gateway.ports import ReceiverFacts
+
+__all__ = ["confirm_receiver", "get_receiver", "get_status", "list_receivers", "require_capability"]
+
+
+async def list_receivers(request: web.Request) -> web.StreamResponse:
+    """Every receiver."""
+    services = context_of(request).services
+    return reply_tagged(request, ReceiversAnswer(receivers=[_receiver(services, r) for r in services.live.receivers()]))
+
+
+async def get_receiver(request: web.Request) -> web.StreamResponse:
+    """One receiver."""
+    services = context_of(request).services
+    return reply_tagged(request, _receiver(services, services.live.receiver(request.match_info["id"])))
+
+
+async def get_status(request: web.Request) -> web.StreamResponse:
+    """The last good poll, with its age."""
+    services = context_of(request).services
+    live = services.live.receiver(request.match_info["id"])
+    age_s = None if live.read_monotonic is None else round(services.clock.monotonic() - live.read_monotonic, 3)
+    return reply(_status(live, services.facts_of(live.name), age_s))
+
+
+async def confirm_receiver(request: web.Request) -> web.StreamResponse:
+    """The receiver that answers now is the right one."""
+    services = context_of(request).services
+    live = services.live.receiver(request.match_info["id"])
+    body = await read_body(request, ConfirmationBody)
+    answers = live.identity.serial if live.identity else ""
+    if body.serial is not None and body.serial != answers:
+        raise Refused(
+            f"Another receiver answers as {live.name} than the one meant.",
+            remedy="Read the receiver's identity again and confirm with the serial that it states.",
+            code="identity-differs",
+        )
+    async with audited(request, "receiver.confirmed", {"receiver": live.name, "serial": answers}):
+        await services.keeper.confirm(live.name)
+    return reply(_receiver(services, services.live.receiver(live.name)))
+
+
+def require_capability(services: Services, receiver: str, capability: Capability) -> None:
+    """Raises NotFound or Unsupported: what a map lacks is absent here."""
+    services.live.receiver(receiver)
+    if capability not in services.capabilities.get(receiver, frozenset(Capability)):
+        raise Unsupported(
+            f"The receiver {receiver} has no {capability}: its map does not offer that.",
+            remedy="See the receiver's capabilities for what it offers.",
+        )
+
+
+def _receiver(services: Services, live: LiveReceiver) -> ReceiverAnswer:
+    mirror = services.mirrors.load(live.name)
+    return ReceiverAnswer(
+        id=live.name,
+        link=live.link.value,
+        since=live.since,
+        problem=live.problem,
+        remedy=live.remedy,
+        identity=_identity(live.identity) if live.identity else None,
+        limits=_limits(live.limits) if live.limits else None,
+        capabilities=sorted(services.capabilities.get(live.name, frozenset(Capability))),
+        poll_rate_hz=round(live.poll_rate_hz, 2),
+        mirror_revision=live.mirror_revision,
+        confirmed=mirror is None or mirror.confirmed,
+        slots_used=len(mirror.slots) if mirror else None,
+    )
+
+
+def _identity(identity: Identity) -> IdentityAnswer:
+    return IdentityAnswer(
+        maker=identity.maker,
+        product=identity.product,
+        version=identity.version,
+        serial=identity.serial,
+        map_name=identity.map_name,
+        map_version=identity.map_version,
+    )
+
+
+def _limits(limits: Limits) -> LimitsAnswer:
+    return LimitsAnswer(
+        outputs=limits.outputs,
+        inputs=limits.inputs,
+        slots=limits.slots,
+        positions=limits.positions,
+        on_time_min_s=limits.on_time_min_s,
+        on_time_max_s=limits.on_time_max_s,
+        name_bytes=limits.name_bytes,
+    )
+
+
+def _status(live: LiveReceiver, facts: ReceiverFacts, age_s: float | None) -> StatusAnswer:
+    status = live.status or Status((), ())
+    return StatusAnswer(
+        receiver=live.name,
+        link=live.link.value,
+        current=live.link is LinkState.ONLINE and live.status is not None,
+        age_s=age_s,
+        inputs=[
+            InputAnswer(number=number, state="violated" if violated else "normal")
+            for number, violated in enumerate(status.input_violated, 1)
+        ],
+        outputs=_outputs(status, facts),
+        revision=status.revision,
+        boot_count=status.boot_count,
+        uptime_s=status.uptime_s,
+        newest_event=status.newest_event,
+        oldest_event=status.oldest_event,
+        local_programming=status.local_programming,
+        password_set=status.password_set,
+        unlocked_s=status.unlocked_s,
+        enrolment=status.enrolment.value if status.enrolment else None,
+        enrolment_left_s=status.enrolment_left_s,
+        busy=status.busy,
+        last_refusal=status.last_refusal,
+    )
+
+
+def _outputs(status: Status, facts: ReceiverFacts) -> list[OutputAnswer]:
+    modes = status.output_modes or (None,) * len(status.output_closed)
+    return [
+        OutputAnswer(
+            number=number, name=facts.outputs.get(number, ""), closed=closed, mode=mode.value if mode else None
+        )
+        for number, (closed, mode) in enumerate(zip(status.output_closed, modes, strict=True), 1)
+    ]

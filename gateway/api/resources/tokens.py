@@ -1,0 +1,47 @@
+"""Access tokens: add, list, remove."""
+
+from __future__ import annotations
+
+from http import HTTPStatus
+
+from aiohttp import web
+
+from gateway.api.auditing import audited
+from gateway.api.bodies import read_body
+from gateway.api.context import context_of
+from gateway.api.models.tokens import NewTokenAnswer, TokenAnswer, TokenBody, TokensAnswer
+from gateway.api.replies import reply
+from gateway.ports import Token
+
+__all__ = ["create_token", "list_tokens", "remove_token"]
+
+
+async def list_tokens(request: web.Request) -> web.StreamResponse:
+    """Every token; their secrets are not kept."""
+    tokens = context_of(request).services.tokens.list()
+    return reply(TokensAnswer(tokens=[_token(token) for token in tokens]))
+
+
+async def create_token(request: web.Request) -> web.StreamResponse:
+    """A new token and its secret, this once."""
+    services = context_of(request).services
+    body = await read_body(request, TokenBody)
+    scopes = sorted(set(body.scopes))
+    async with audited(request, "token.added", {"name": body.name, "scopes": list(scopes)}):
+        token, secret = await services.tokens.add(body.name, scopes)
+    answer = NewTokenAnswer(
+        id=token.id, name=token.name, scopes=sorted(token.scopes), created=token.created, secret=secret
+    )
+    return reply(answer, status=HTTPStatus.CREATED)
+
+
+async def remove_token(request: web.Request) -> web.StreamResponse:
+    """The token works no more; streams opened with it end."""
+    token_id = request.match_info["id"]
+    async with audited(request, "token.removed", {"token": token_id}):
+        await context_of(request).services.tokens.remove(token_id)
+    return web.Response(status=HTTPStatus.NO_CONTENT)
+
+
+def _token(token: Token) -> TokenAnswer:
+    return TokenAnswer(id=token.id, name=token.name, scopes=sorted(token.scopes), created=token.created)

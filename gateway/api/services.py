@@ -1,0 +1,79 @@
+"""Everything that the API calls, by name; built where the parts are plugged together.
+
+Plain values and ports only. What a port does is said in `gateway.ports`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
+
+from gateway.clock import Clock
+from gateway.domain.receiver import Capability
+from gateway.ports import (
+    Audit,
+    Journal,
+    LiveView,
+    MirrorKeeper,
+    Mirrors,
+    Plans,
+    ReceiverFacts,
+    Revocations,
+    RosterDesk,
+    RosterReader,
+    SettingsDesk,
+    SyncRuns,
+    Timetable,
+    Tokens,
+    Trust,
+)
+
+__all__ = ["Notice", "Services"]
+
+
+@dataclass(frozen=True, slots=True)
+class Notice:
+    """Something that a person should know about the gateway itself: a stable code, what it is, what to do."""
+
+    code: str
+    text: str
+    remedy: str = ""
+
+
+def _no_notices() -> Sequence[Notice]:
+    return ()
+
+
+@dataclass(frozen=True, slots=True)
+class Services:
+    """The ports of the API.
+
+    `gateway_id` names this gateway in events. `facts` has the receivers' names and their outputs' names,
+    `capabilities` what each one's map makes possible (a receiver that is missing there has all of them).
+    `journal_available` is False while the journal can't be written. `notices` are in force now.
+    """
+
+    gateway_id: str
+    clock: Clock
+    trust: Trust
+    live: LiveView
+    journal: Journal
+    mirrors: Mirrors
+    keeper: MirrorKeeper
+    plans: Plans
+    sync: SyncRuns
+    roster: RosterDesk
+    reader: RosterReader
+    timetable: Timetable
+    revocations: Revocations
+    settings: SettingsDesk
+    tokens: Tokens
+    audit: Audit
+    facts: Sequence[ReceiverFacts] = ()
+    capabilities: Mapping[str, frozenset[Capability]] = field(default_factory=dict)
+    journal_available: Callable[[], bool] = lambda: True
+    notices: Callable[[], Sequence[Notice]] = _no_notices
+
+    def facts_of(self, receiver: str) -> ReceiverFacts:
+        """The names of a receiver's outputs; without any when the settings name none."""
+        return next((facts for facts in self.facts if facts.name == receiver), ReceiverFacts(receiver, {}))

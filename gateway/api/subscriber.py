@@ -1,0 +1,77 @@
+"""One client of an event stream, as far as its connection goes.
+
+It may be slow, but it must take something: when nothing has left for `stalled_s` it is dropped. What waits for it
+is bounded by small buffers, for events are in the journal anyway.
+"""
+
+from __future__ import annotations
+
+import socket
+
+from aiohttp import web
+
+from gateway.clock import Clock
+
+__all__ = ["Stalled", "Subscriber"]
+
+_BUFFER_BYTES = 16384
+_KERNEL_BUFFER_BYTES = 65536
+
+
+class Stalled(Exception):
+    """The client takes nothing."""
+
+
+class Subscriber:
+    """Writes to one prepared response."""
+
+    def __init__(self, request: web.Request, response: web.StreamResponse, clock: Clock, stalled_s: float) -> None:
+        self._response = response
+        self._transport = request.transport
+        self._clock = clock
+        self._stalled_s = stalled_s
+        self._written = 0
+        self._taken = 0
+        self._taken_at = clock.monotonic()
+        self._bound_buffers()
+
+    async def send(self, chunk: bytes) -> None:
+        """Write one whole block. Raises Stalled, or ConnectionResetError when the client is gone."""
+        try:
+            async with self._clock.timeout(self._stalled_s):
+                await self._response.write(chunk)
+        except TimeoutError as error:
+            raise Stalled from error
+        self._written += len(chunk)
+        self._check_taken()
+
+    async def finish(self) -> None:
+        """End the answer properly when all of it has left; otherwise just hang up."""
+        if self._waiting():
+            self.drop()
+        else:
+            await self._response.write_eof()
+
+    def drop(self) -> None:
+        """Hang up at once, whatever has not left."""
+        if self._transport is not None:
+            self._transport.abort()
+
+    def _check_taken(self) -> None:
+        now = self._clock.monotonic()
+        taken = self._written - self._waiting()
+        if taken > self._taken or not self._waiting():
+            self._taken, self._taken_at = taken, now
+        elif now - self._taken_at >= self._stalled_s:
+            raise Stalled
+
+    def _waiting(self) -> int:
+        return self._transport.get_write_buffer_size() if self._transport is not None else 0
+
+    def _bound_buffers(self) -> None:
+        if self._transport is None:
+            return
+        self._transport.set_write_buffer_limits(high=_BUFFER_BYTES)
+        found = self._transport.get_extra_info("socket")
+        if found is not None:
+            found.setsockopt(socket.SOL_SOCKET, socket.SO_SNDBUF, _KERNEL_BUFFER_BYTES)
