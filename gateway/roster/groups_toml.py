@@ -25,6 +25,7 @@ from gateway.roster.names import ReceiverNames
 
 __all__ = ["read_groups"]
 
+MAX_BYTES = 256 * 1024  # our choice: some thousand groups, read in less than a second
 _AT_LINE = re.compile(r"\s*\(at line (\d+), column \d+\)")
 _TABLE = re.compile(r"""\s*\[+\s*(?P<path>[^\]#]+?)\s*\]""")
 _KEY = re.compile(r"""\s*(?P<path>[^=#\[\]{}]+?)\s*=""")
@@ -34,6 +35,10 @@ _RECEIVER_FORM = 'write position = outputs in braces: slip-gate = { 1 = ["gate"]
 
 def read_groups(data: bytes, receivers: ReceiverNames, findings: Findings) -> Groups:
     """Everything in the file; all that is wrong with it goes to `findings`, with its line."""
+    if len(data) > MAX_BYTES:
+        remedy = "put rights that few people share into the roster's rights column"
+        findings.fault(0, "", Wrong(f"a groups file larger than {MAX_BYTES >> 10} KiB", remedy))
+        return _UNREADABLE
     try:
         text = data.decode("utf-8-sig")
         content = tomllib.loads(text.replace("\r\n", "\n"))
@@ -64,18 +69,27 @@ def _lines(text: str) -> dict[tuple[str, ...], int]:
     table: tuple[str, ...] = ()
     for number, line in enumerate(text.splitlines(), 1):
         if header := _TABLE.match(line):
-            table = _path(header["path"])
-            lines.setdefault(table, number)
+            table = path = _path(header["path"])
         elif key := _KEY.match(line):
             path = (*table, *_path(key["path"]))
-            for length in range(len(table) + 1, len(path) + 1):
-                lines.setdefault(path[:length], number)
+        else:
+            continue
+        for length in range(1, len(path) + 1):
+            lines.setdefault(path[:length], number)
     return lines
 
 
 def _path(text: str) -> tuple[str, ...]:
-    parts = re.findall(r"""\s*("[^"]*"|'[^']*'|[^.\s"']+)\s*\.?""", text)
-    return tuple(part.strip("\"'") for part in parts)
+    """The parts of a key, read by the same parser as the file."""
+    try:
+        found: Any = tomllib.loads(f"{text} = 0")
+    except tomllib.TOMLDecodeError:
+        return ()
+    path: list[str] = []
+    while isinstance(found, dict):
+        name, found = next(iter(found.items()))
+        path.append(name)
+    return tuple(path)
 
 
 class _Reading:

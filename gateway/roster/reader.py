@@ -55,7 +55,7 @@ class CsvRosterReader:
         self._roster_name = roster_name
         self._groups_name = groups_name
         try:
-            b"".decode(fallback_encoding or "utf-8")
+            b"a".decode(fallback_encoding or "utf-8", errors="replace")
         except LookupError as error:
             raise SettingsFault(
                 f"There is no text encoding named {fallback_encoding!r}.",

@@ -1,0 +1,44 @@
+"""Files at paths, checked without a daemon."""
+
+from __future__ import annotations
+
+import os
+import subprocess
+import sys
+from pathlib import Path
+from zoneinfo import ZoneInfo
+
+import pytest
+
+from gateway.errors import SourceRefused, SourceUnreachable
+from gateway.roster import check_document, check_files
+
+BERLIN = ZoneInfo("Europe/Berlin")
+VECTORS = Path(__file__).parents[2] / "vectors" / "rosters"
+
+
+def test_a_good_file() -> None:
+    """The document of a file without faults."""
+    document = check_document(check_files(VECTORS / "good.csv", VECTORS / "good.toml", BERLIN))
+    assert document == {"ok": True, "transmitters": 4, "holders": 3, "faults": [], "warnings": []}
+
+
+def test_a_missing_file(tmp_path: Path) -> None:
+    """A path that leads nowhere can be mended, so it is unreachable rather than refused."""
+    with pytest.raises(SourceUnreachable, match="no file") as error:
+        check_files(tmp_path / "people.csv", None, BERLIN)
+    assert error.value.remedy
+
+
+def test_a_folder_and_a_pipe_are_no_files(tmp_path: Path) -> None:
+    """A folder is refused, and so is a pipe, at once and without waiting for a writer."""
+    os.mkfifo(tmp_path / "pipe")
+    for path in (tmp_path, tmp_path / "pipe"):
+        with pytest.raises(SourceRefused):
+            check_files(path, None, BERLIN)
+
+
+def test_checking_loads_no_web_client() -> None:
+    """The command line pays for aiohttp only where a roster comes from the web."""
+    code = "import sys, gateway.roster; sys.exit('aiohttp' in sys.modules)"
+    assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0

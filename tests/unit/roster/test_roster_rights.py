@@ -1,0 +1,47 @@
+"""The rights column and positions."""
+
+from __future__ import annotations
+
+import pytest
+
+from gateway.domain.roster import Right
+from gateway.roster.cells import Wrong
+from gateway.roster.rights import read_position, read_rights
+
+
+def test_rights_are_read_once_each_in_a_fixed_order() -> None:
+    """Several outputs for one position, doubled ones once, `2+1` as `1+2`."""
+    rights, wrongs = read_rights("2+1:slip-gate/gate 1:car-park/barrier 1:slip-gate/2 1:car-park/barrier")
+    assert wrongs == []
+    assert rights == [
+        Right("car-park", "1", "barrier"),
+        Right("slip-gate", "1", "2"),
+        Right("slip-gate", "1+2", "gate"),
+    ]
+
+
+@pytest.mark.parametrize(
+    "text",
+    ["1:slip-gate", "slip-gate/gate", "1:slip-gate/gate,2:car-park/barrier", "1: slip-gate/gate", "1:/gate", "1:a/b/c"],
+)
+def test_malformed_rights_are_refused_with_the_form(text: str) -> None:
+    """Anything but position:receiver/output is told, with an example."""
+    _, wrongs = read_rights(text)
+    assert wrongs
+    assert "1:slip-gate/gate" in wrongs[0].remedy
+
+
+def test_all_faults_of_a_cell_are_told() -> None:
+    """One cell may hold several faults."""
+    _, wrongs = read_rights("9:slip-gate/gate 1:slip-gate 1+1:car-park/barrier 1:car-park/barrier")
+    assert [wrong.found for wrong in wrongs] == [
+        'the position "9"',
+        '"1:slip-gate" among the rights',
+        'the position "1+1"',
+    ]
+
+
+@pytest.mark.parametrize("text", ["0", "9", "1+2+3", "1+9", "3+3", "", "a", "1 +2"])
+def test_no_such_position(text: str) -> None:
+    """1 to 8, or two different ones together."""
+    assert isinstance(read_position(text), Wrong)
