@@ -8,7 +8,7 @@ from collections.abc import AsyncIterator, Collection
 from typing import Any
 
 from gateway.domain.events import EventName
-from gateway.domain.live import LiveReceiver
+from gateway.domain.live import LinkState, LiveReceiver
 from gateway.domain.mirror import Mirror
 from gateway.domain.receiver import Capability, Limits
 from gateway.watch import Names, Watch, Watched
@@ -49,6 +49,9 @@ class Quay:
     @property
     def live(self) -> LiveReceiver:
         return self.watch.live.receivers()[0]
+
+    def link(self) -> LinkState:
+        return self.live.link
 
     @property
     def mirror(self) -> Mirror:

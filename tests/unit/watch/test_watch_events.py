@@ -183,7 +183,7 @@ async def test_a_plain_board_is_told_from_differences() -> None:
             ("input.changed", {"input": 1, "violated": False}),
             ("output.changed", {"output": 2, "closed": True, "origin": None}),
         ]
-        assert quay.live.link is LinkState.ONLINE
+        assert quay.link() is LinkState.ONLINE
 
 
 async def test_presses_during_listening_are_flagged() -> None:
