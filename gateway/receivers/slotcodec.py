@@ -21,7 +21,7 @@ __all__ = ["SlotCodec", "fit_text"]
 def fit_text(text: str, room_bytes: int) -> str:
     """The text as a memory of so many bytes keeps it: no control characters, cut on a character's border."""
     shown = "".join(letter for letter in text if letter >= " " and not "\x7f" <= letter <= "\x9f").strip()
-    return shown.encode("utf-8", "replace")[:room_bytes].decode("utf-8", "ignore")
+    return shown.encode("utf-8", "replace")[:room_bytes].decode("utf-8", "ignore").rstrip()
 
 
 class SlotCodec:

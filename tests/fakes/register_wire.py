@@ -232,6 +232,10 @@ class FakeWire:
         silence = NoAnswer("The unit did not answer.", remedy="Check its power.")
         self._faults.append(_Fault(error or silence, skip, after))
 
+    def no_faults(self) -> None:
+        """Forget the faults that were ordered and did not come."""
+        self._faults.clear()
+
     async def transact(
         self,
         address: int,

@@ -30,7 +30,7 @@ def pack(slot: Slot) -> bytes:
 
 
 groups = st.tuples(*[st.frozensets(st.integers(1, 8)) for _ in range(8)]).filter(any)
-names = st.text(st.characters(exclude_characters="\0", exclude_categories=("Cs",)), max_size=16).filter(
+names = st.text(st.characters(exclude_characters="\0", exclude_categories=["Cs"]), max_size=16).filter(
     lambda text: len(text.encode()) <= 16
 )
 slots = st.builds(

@@ -49,7 +49,7 @@ async def test_a_wrong_record_is_asked_for_once_more() -> None:
     """An answer to an earlier read of the same length is noticed by the slot's number."""
     unit = FakeUnit()
     unit.put_slot(record(3, 48_231_907, kind=5, name=b"Berth 12"))
-    receiver, wire, _ = make(unit)
+    receiver, _, _ = make(unit)
     await receiver.identify()
     wrong, right = record(9, 7), bytes(unit.input[2 * 0x4000 + 80 : 2 * 0x4000 + 120])
     unit.input[2 * 0x4000 + 80 : 2 * 0x4000 + 120] = wrong

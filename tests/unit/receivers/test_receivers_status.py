@@ -74,7 +74,7 @@ async def test_another_map_version_is_told_before_anything_else_is_believed() ->
     unit = FakeUnit()
     unit.set_words(0, 2)
     receiver, _, _ = make(unit)
-    with pytest.raises(WrongReceiver, match="version 2 .* is version 1.*name a map of that version"):
+    with pytest.raises(WrongReceiver, match=r"version 2 .* is version 1.*name a map of that version"):
         await receiver.identify()
 
 
