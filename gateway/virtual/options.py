@@ -49,7 +49,7 @@ class VirtualOptions:
         for address in self.addresses:
             if address not in _UNITS:
                 raise SettingsFault(f"{address} is no receiver's address.", remedy="Choose one from 1 to 247.")
-        if not 300 <= self.baud <= 1_000_000:
+        if not 300 <= self.baud <= 4_000_000:
             raise SettingsFault(f"{self.baud} is no usable baud rate.", remedy="Choose one like 9600 or 115200.")
         if not (1 <= self.outputs <= 8 and 1 <= self.inputs <= 8 and 1 <= self.slots <= 1024):
             raise SettingsFault(

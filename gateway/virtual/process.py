@@ -25,7 +25,7 @@ from gateway.virtual.scenario import Scenario, load_scenario, play
 from gateway.virtual.station import Pace, Station
 from gateway.virtual.wire import PtyWire
 
-__all__ = ["run_virtual"]
+__all__ = ["VirtualOptions", "run_virtual"]
 
 
 async def run_virtual(
