@@ -93,7 +93,7 @@ class Drafter:
         if in_force is None:
             raise Refused(
                 "No roster has been accepted yet, so there is nothing to bring the receiver to.",
-                remedy="Check the roster's place and what it last said with `gatepost roster history`.",
+                remedy="Check the roster's place and what it last said with `gatepost status`.",
                 code="no-roster",
             )
         return in_force

@@ -1,19 +1,20 @@
 """A receiver's settings, changed with before, after and read-back.
 
 Everything asked for is checked against the receiver's own limits before anything is written (a limit is never a
-constant in code). The link password is write-only: events say that it was changed or switched off, never what it is.
+constant in code). What differs afterwards is journaled by the mirror's refresh, with before and after, as for changes
+from any other hand. The link password is write-only: its event says that it was changed, never what it is.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Any
 
 from gateway.domain.events import EventDraft, EventName
 from gateway.domain.mirror import Mirror
-from gateway.domain.receiver import Capability, Limits, ReceiverSettings
+from gateway.domain.receiver import Capability, Limits, Origin, ReceiverSettings
+from gateway.domain.urgency import Urgency
 from gateway.errors import NotProven, Refused, Unsupported
-from gateway.ports import Commit, Journal, Mirrors, Receiver
+from gateway.ports import Commit, Journal, MirrorKeeper, Mirrors, Receiver
 from gateway.sync.site import Site
 
 __all__ = ["PASSWORD_LENGTH", "SettingsDesk"]
@@ -25,10 +26,11 @@ PASSWORD_LENGTH = 8
 class SettingsDesk:
     """`ports.SettingsDesk`."""
 
-    def __init__(self, *, site: Site, journal: Journal, mirrors: Mirrors) -> None:
+    def __init__(self, *, site: Site, journal: Journal, mirrors: Mirrors, keeper: MirrorKeeper) -> None:
         self._site = site
         self._journal = journal
         self._mirrors = mirrors
+        self._keeper = keeper
 
     async def read(self, receiver: str) -> ReceiverSettings:
         """The settings as they are now. Raises NotFound, Unsupported, LineError, PeerError."""
@@ -57,10 +59,10 @@ class SettingsDesk:
         before = await driver.read_settings()
         after = await self._write(driver, before, on_times_s or {}, local_programming, password)
         _check_after(receiver, after, on_times_s or {}, local_programming, password)
-        changes = _changes(before, after, password)
-        if changes:
-            data = {"changes": changes, "asked_by": asked_by, "origin": "gateway"}
+        if password and before.password_set and after.password_set:
+            data = {"password": "changed", "origin": Origin.LINE.value, "asked_by": asked_by}
             await self._journal.commit(Commit(events=(EventDraft(EventName.SETTINGS_CHANGED, receiver, data),)))
+        await self._keeper.refresh(receiver, urgency=Urgency.CONTROL)
         return before, after
 
     async def _write(
@@ -141,18 +143,3 @@ def _check_after(
             f"{name} acknowledged the change, and reading it back shows another value of {' and '.join(wrong)}.",
             remedy="Somebody may be changing it at the board; read the settings and try again.",
         )
-
-
-def _changes(before: ReceiverSettings, after: ReceiverSettings, password: str | None) -> list[dict[str, Any]]:
-    changes: list[dict[str, Any]] = [
-        {"setting": "on_time_s", "output": number, "before": old, "after": new}
-        for number, (old, new) in enumerate(zip(before.on_times_s, after.on_times_s, strict=True), 1)
-        if old != new
-    ]
-    if before.local_programming != after.local_programming:
-        changes.append(
-            {"setting": "local_programming", "before": before.local_programming, "after": after.local_programming}
-        )
-    if password is not None:
-        changes.append({"setting": "password", "before": before.password_set, "after": after.password_set})
-    return changes
