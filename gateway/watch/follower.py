@@ -21,8 +21,9 @@ from gateway.domain.mirror import Mirror
 from gateway.domain.receiver import Capability, Identity, Limits, RingPlace, RingRead, Status
 from gateway.domain.urgency import Urgency
 from gateway.errors import ReceiverRefused, StoreUnavailable
-from gateway.ports import Mirrors, Receiver
+from gateway.ports import Journal, Mirrors, Receiver
 from gateway.watch.origins import Origins
+from gateway.watch.recall import Recalled, recall
 from gateway.watch.recognition import strangeness
 from gateway.watch.spans import Reading
 from gateway.watch.teller import Teller
@@ -52,7 +53,14 @@ class Follower:
     """Follows one receiver. `lock` is held during a look, and by whoever commits a mirror."""
 
     def __init__(
-        self, receiver: Receiver, *, teller: Teller, mirrors: Mirrors, clock: Clock, names: Names | None = None
+        self,
+        receiver: Receiver,
+        *,
+        teller: Teller,
+        journal: Journal,
+        mirrors: Mirrors,
+        clock: Clock,
+        names: Names | None = None,
     ) -> None:
         self.receiver = receiver
         self.teller = teller
@@ -62,9 +70,11 @@ class Follower:
         self.refused: ReceiverRefused | None = None
         self.last: Look | None = None
         self.on_answer: Callable[[Look], None] = _nobody
+        self._journal = journal
         self._mirrors = mirrors
         self._clock = clock
         self._names = names or Names()
+        self._recalled: Recalled | None = None
         self._view: View | None = None
         self._told_at: float | None = None
         self._stranger: Identity | None = None
@@ -87,6 +97,8 @@ class Follower:
             await self._judge(look)
             read = await self._read_ring(look.status, urgency)
             self.on_answer(look)
+            if self._recalled is None:
+                self._recalled = await recall(self._journal, self.name)
             if read is not None:
                 self._tell(look.status, read, self._reading(started, look.status))
             await self.teller.flush()
@@ -193,11 +205,13 @@ class Follower:
     def _reading(self, started: float, status: Status) -> Reading:
         ended = self._clock.monotonic()
         since = None if self._told_at is None else ended - self._told_at
-        return Reading(self._clock.now(), ended - started, status.uptime_s, since)
+        not_before = self._recalled.newest if self._recalled else None
+        return Reading(self._clock.now(), ended - started, status.uptime_s, since, not_before)
 
     def _tell(self, status: Status, read: RingRead, reading: Reading) -> None:
         mirror = self._mirrors.load(self.name)
-        view = self._view
+        assert self._recalled is not None
+        view = self._view or self._recalled.view(status)
         told: list[Told] = []
         cursor = self.teller.cursor
         if read.restarted:
@@ -206,12 +220,12 @@ class Follower:
         told += overrun
         if read.restarted or overrun or self._ring_skipped:
             self.origins.forget()
-            view = view and view.in_doubt()
+            view = view.in_doubt()
         self._ring_skipped = bool(self.strange)
         self.origins.see(read.entries)
         entries, view = tell_entries(self.name, read.entries, view, mirror, self._names)
         told += entries
-        told += tell_differences(self.name, view, status) if view is not None else []
+        told += tell_differences(self.name, view, status)
         self._view = View.of(status)
         late = reading.since_last_s is None or reading.since_last_s > GAP_S
         self._told_at = self._clock.monotonic()

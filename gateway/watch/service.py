@@ -75,4 +75,4 @@ class Watch:
 def _follower(receiver: Receiver, journal: Journal, mirrors: Mirrors, clock: Clock, names: Names | None) -> Follower:
     mirror = mirrors.load(receiver.name)
     teller = Teller(receiver.name, journal=journal, clock=clock, cursor=mirror.cursor if mirror else None)
-    return Follower(receiver, teller=teller, mirrors=mirrors, clock=clock, names=names)
+    return Follower(receiver, teller=teller, journal=journal, mirrors=mirrors, clock=clock, names=names)

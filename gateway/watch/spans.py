@@ -22,13 +22,14 @@ CLOCK_ERROR = 200e-6
 class Reading:
     """One look at a receiver: wall time and duration of the look, uptime it found, seconds since the look before.
 
-    `since_last_s` is None when there was none since the start.
+    `since_last_s` is None when there was none since the start; `not_before` is then the time of the last event told.
     """
 
     end: datetime
     took_s: float
     uptime_s: int | None
     since_last_s: float | None
+    not_before: datetime | None = None
 
     def of_uptime(self, uptime_s: float) -> Span:
         """The span of something that the receiver did at this uptime of its present run."""
@@ -41,5 +42,8 @@ class Reading:
 
     def of_gap(self) -> Span:
         """The span of something that only the difference between two looks shows."""
-        back = self.since_last_s if self.since_last_s is not None else (self.uptime_s or 0) + 1 + self.took_s
-        return Span(self.end - timedelta(seconds=back), self.end)
+        if self.since_last_s is not None:
+            return Span(self.end - timedelta(seconds=self.since_last_s), self.end)
+        if self.not_before is not None:
+            return Span(min(self.not_before, self.end), self.end)
+        return Span(self.end - timedelta(seconds=(self.uptime_s or 0) + 1 + self.took_s), self.end)

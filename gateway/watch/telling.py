@@ -70,9 +70,9 @@ class Told:
 
 
 def tell_entries(
-    receiver: str, entries: Iterable[RingEntry], view: View | None, mirror: Mirror | None, names: Names
-) -> tuple[list[Told], View | None]:
-    """Events of ring entries, in their order, and the view after them. `view` None: nothing was told yet."""
+    receiver: str, entries: Iterable[RingEntry], view: View, mirror: Mirror | None, names: Names
+) -> tuple[list[Told], View]:
+    """Events of ring entries, in their order, and the view after them."""
     told: list[Told] = []
     for entry in entries:
         data: dict[str, Any]
@@ -129,10 +129,8 @@ def _contact(name: EventName, number: int, value: bool, origin: Origin | None) -
     return {"output": number, "closed": value, "origin": origin.value if origin else None}
 
 
-def _see(view: View | None, name: EventName, number: int, value: bool) -> tuple[bool, View | None]:
+def _see(view: View, name: EventName, number: int, value: bool) -> tuple[bool, View]:
     """Whether this is news to the view, and the view after it."""
-    if view is None:
-        return True, None
     states = view.inputs if name is EventName.INPUT_CHANGED else view.outputs
     if not 1 <= number <= len(states):
         return True, view

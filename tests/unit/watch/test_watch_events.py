@@ -194,3 +194,22 @@ async def test_presses_during_listening_are_flagged() -> None:
         quay.receiver.board.press(7)
         await quay.clock.advance(0.5)
     assert quay.told()[0][1]["enrolling"] is True
+
+
+async def test_what_a_plain_board_did_while_the_gateway_was_off_is_told_late() -> None:
+    """The journal says what was last told of each contact; what differs at first contact is news, since then."""
+    quay = Quay(capabilities=frozenset())
+    board = quay.receiver.board
+    async with quay.watching():
+        board.set_input(1, True)
+        await quay.clock.advance(1)
+    board.set_input(1, False)
+    await quay.clock.advance(600)
+    async with quay.watching():
+        pass
+    async with quay.watching():
+        pass
+    first, second = quay.store.journal.all()
+    assert (first.data["violated"], second.data["violated"]) == (True, False)
+    assert second.late is not None
+    assert second.late.earliest == first.time
