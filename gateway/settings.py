@@ -124,6 +124,16 @@ class ReceiverSettings(_Strict):
             raise ValueError("two of them have the same name; give each its own")
         return names
 
+    @field_validator("outputs")
+    @classmethod
+    def _writable_in_rosters(cls, names: dict[str, str]) -> dict[str, str]:
+        wrong = [name for name in names.values() if not re.fullmatch(r"[^\s:/,;]{1,32}", name)]
+        if wrong:
+            raise ValueError(
+                f"“{wrong[0]}” can't be written in a roster; use 1 to 32 characters without blanks and without : / , ;"
+            )
+        return names
+
     @property
     def output_names(self) -> dict[int, str]:
         """Names of outputs by number."""
@@ -150,6 +160,7 @@ class RosterSettings(_Strict):
     spread_s: Annotated[int, Field(ge=0, le=3600)] = 60
     unknown: Literal["remove", "report"] = "remove"
     encoding: str | None = None
+    credentials: Literal["bearer", "basic"] = "bearer"
     credentials_file: str | None = None
     ca_file: Path | None = None
     allow_plain_http: bool = False

@@ -10,7 +10,8 @@ import typer
 
 from gateway.cli.console import fail
 from gateway.errors import GatepostError
-from gateway.virtual.process import VirtualOptions, run_virtual
+from gateway.virtual.options import VirtualOptions
+from gateway.virtual.process import run_virtual
 
 __all__ = ["virtual_receiver"]
 
@@ -20,6 +21,9 @@ def virtual_receiver(
     address: Annotated[
         list[int] | None,
         typer.Option("--address", min=1, max=247, help="Modbus address; repeat it for several receivers."),
+    ] = None,
+    serial: Annotated[
+        list[str] | None, typer.Option("--serial", help="The receiver's own serial; in the order of the addresses.")
     ] = None,
     baud: Annotated[int, typer.Option("--baud", min=300, max=4_000_000)] = 19_200,
     paced: Annotated[bool, typer.Option("--paced", help="Keep the time that a real wire takes, both ways.")] = False,
@@ -33,6 +37,7 @@ def virtual_receiver(
     options = VirtualOptions(
         link=link,
         addresses=tuple(address or (1,)),
+        serials=tuple(serial or ()),
         baud=baud,
         paced=paced,
         map_name=map_,

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from datetime import datetime
 from typing import Any
 
@@ -50,7 +50,7 @@ def plan_sentence(plan: Mapping[str, Any]) -> str:
 
 
 def _place(data: Mapping[str, Any], noun: str) -> str:
-    return str(data.get("name") or f"{noun} {data.get('number', '?')}")
+    return str(data.get("name") or f"{noun} {data.get(noun, '?')}")
 
 
 def _heard(data: Mapping[str, Any]) -> str:
@@ -61,7 +61,7 @@ def _heard(data: Mapping[str, Any]) -> str:
     return f"{who} ({data.get('serial', '?')}){position}{works}"
 
 
-_SENTENCES = {
+_SENTENCES: dict[str, Callable[[Mapping[str, Any]], str]] = {
     "input.changed": lambda d: f"{_place(d, 'input')} is {'violated' if d.get('violated') else 'normal'}",
     "output.changed": lambda d: f"{_place(d, 'output')} {'closed' if d.get('closed') else 'opened'}",
     "transmitter.heard": _heard,

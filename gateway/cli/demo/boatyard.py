@@ -21,20 +21,28 @@ class Place:
     name: str
     line: str
     address: int
+    serial: str
     outputs: dict[int, str]
     inputs: dict[int, str]
 
 
 RECEIVERS = (
-    Place("slip-gate", "quayside", 1, {1: "gate", 2: "lamp", 3: "boat-hoist"}, {1: "gate closed", 2: "hoist parked"}),
-    Place("car-park", "quayside", 2, {1: "barrier", 2: "pedestrian door"}, {1: "barrier down"}),
-    Place("workshop", "workshop", 1, {1: "shutter", 2: "bay lights"}, {1: "shutter closed", 2: "housing"}),
+    Place(
+        "slip-gate",
+        "quayside",
+        1,
+        "FQ-1041",
+        {1: "gate", 2: "lamp", 3: "boat-hoist"},
+        {1: "gate closed", 2: "hoist parked"},
+    ),
+    Place("car-park", "quayside", 2, "FQ-1042", {1: "barrier", 2: "pedestrian-door"}, {1: "barrier down"}),
+    Place("workshop", "workshop", 1, "FQ-2007", {1: "shutter", 2: "bay-lights"}, {1: "shutter closed", 2: "housing"}),
 )
 
 GROUPS_TOML = """\
 [groups.berth-holders]
 slip-gate = { 1 = ["gate"] }
-car-park = { 1 = ["barrier"], 2 = ["pedestrian door"] }
+car-park = { 1 = ["barrier"], 2 = ["pedestrian-door"] }
 
 [groups.hoist-crew]
 slip-gate = { 1 = ["gate"], 2 = ["lamp"], "1+2" = ["boat-hoist"] }
@@ -44,11 +52,11 @@ workshop = { 4 = ["shutter"] }
 [groups.shipwrights]
 slip-gate = { 1 = ["gate"] }
 car-park = { 2 = ["barrier"] }
-workshop = { 3 = ["shutter"], 4 = ["bay lights"] }
+workshop = { 3 = ["shutter"], 4 = ["bay-lights"] }
 
 [groups.harbour-office]
 slip-gate = { 1 = ["gate", "lamp"] }
-car-park = { 2 = ["barrier"], 3 = ["pedestrian door"] }
+car-park = { 2 = ["barrier"], 3 = ["pedestrian-door"] }
 workshop = { 4 = ["shutter"] }
 
 [kinds.four-button-plus]

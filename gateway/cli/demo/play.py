@@ -93,6 +93,7 @@ class _Play:
             identity, limits = receiver["identity"], receiver["limits"]
             console.print(f"\n{receiver['id']}: {identity['product']} number {identity['serial']}, "
                           f"{limits['slots']} slots, answers.", markup=False, end="")  # fmt: skip
+        await client.send("POST", "/roster/fetches")
         console.print("\n\nWhat the roster would change (nothing is written yet):")
         for place in RECEIVERS:
             plan = await client.send("POST", "/plans", {"receiver": place.name, "preview": True})
@@ -208,7 +209,8 @@ class _Play:
         heard, moved = self._seen["transmitter.heard"], self._seen["output.changed"]
         console.print(
             f"\nIn this run: {self._written} slots written and proven on {len(RECEIVERS)} receivers, "
-            f"{heard} presses heard, {moved} output changes and {self._seen['input.changed']} input changes told, one transmitter revoked"
+            f"{heard} presses heard, {moved} output changes "
+            f"and {self._seen['input.changed']} input changes told, one transmitter revoked"
             + (" and proven gone." if gone else ", not proven gone.")
         )
         console.print(

@@ -59,10 +59,11 @@ async def open_yard(folder: Path, listen: str, clock: Clock) -> AsyncIterator[Ya
     (folder / "gatepost.toml").write_text(settings_toml(folder, listen, BAUD), "utf-8")
     async with AsyncExitStack() as stack:
         for line in sorted({place.line for place in RECEIVERS}):
-            addresses = [str(place.address) for place in RECEIVERS if place.line == line]
+            here = [place for place in RECEIVERS if place.line == line]
+            who = [part for p in here for part in ("--address", str(p.address), "--serial", p.serial)]
             process = await stack.enter_async_context(_process(folder / f"{line}.log", clock, "virtual-receiver",
                 "--link", str(folder / line), "--control", str(folder / f"{line}.control"),
-                "--baud", str(BAUD), "--paced", *(part for a in addresses for part in ("--address", a))))  # fmt: skip
+                "--baud", str(BAUD), "--paced", *who))  # fmt: skip
             await _wait_path(folder / f"{line}.control", process, folder / f"{line}.log", clock)
         log = folder / "gateway.log"
         daemon = await stack.enter_async_context(_process(log, clock, "run", "--config", str(folder / "gatepost.toml")))

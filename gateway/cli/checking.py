@@ -1,0 +1,155 @@
+"""What `check` looks at: through the running daemon, or, when none runs, by opening the ports itself."""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager
+from dataclasses import asdict, dataclass
+from pathlib import Path
+from typing import Any
+
+from gateway.cli.client import ApiClient, CannotReach
+from gateway.clock import Clock
+from gateway.daemon import Parts, plan_parts
+from gateway.domain.receiver import Capability
+from gateway.domain.urgency import Urgency
+from gateway.errors import GatepostError, LineError, PortUnavailable, SourceError
+from gateway.line import Line
+from gateway.ports import Fetched, Receiver
+from gateway.roster.unset_source import UnsetSource
+from gateway.settings import Settings
+from gateway.system.trust import Assume, ClockTrust
+
+__all__ = ["Finding", "check_running", "check_standing"]
+
+_OPEN_TIMEOUT_S = 3.0
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """One thing looked at. `unreachable` tells a silent part from a wrong one."""
+
+    part: str
+    ok: bool
+    text: str
+    remedy: str = ""
+    unreachable: bool = False
+
+    def document(self) -> dict[str, Any]:
+        """As JSON."""
+        return asdict(self)
+
+
+def _fault(part: str, fault: GatepostError) -> Finding:
+    return Finding(part, False, fault.message, fault.remedy, isinstance(fault, LineError | SourceError))
+
+
+async def check_running(socket: Path) -> list[Finding] | None:
+    """Ask the daemon; None when none answers."""
+    async with ApiClient(socket=socket) as client:
+        try:
+            gateway = await client.get("/gateway")
+        except CannotReach:
+            return None
+        receivers = (await client.get("/receivers"))["receivers"]
+        roster = await client.get("/roster")
+    findings = [Finding("daemon", True, f"the daemon runs, version {gateway['version']}")]
+    for receiver in receivers:
+        if receiver["link"] == "online":
+            findings.append(Finding(receiver["id"], True, f"{receiver['id']} answers"))
+        else:
+            findings.append(
+                Finding(receiver["id"], False, receiver["problem"] or receiver["link"], receiver["remedy"], True)
+            )
+    findings += _check_clock(gateway["clock"]["trusted"])
+    if roster["problem"]:
+        findings.append(Finding("roster", False, roster["problem"], roster["remedy"]))
+    else:
+        findings.append(Finding("roster", True, f"the roster comes from {roster['place']}"))
+    findings += [Finding(notice["code"], False, notice["text"], notice["remedy"]) for notice in gateway["notices"]]
+    return findings
+
+
+async def check_standing(settings: Settings, clock: Clock) -> list[Finding]:
+    """Look at everything without a daemon. Raises SettingsFault, MapFault."""
+    parts = plan_parts(settings, clock)
+    findings = [Finding("settings", True, "the settings, maps and secrets are good")]
+    trust = ClockTrust(clock, assume=Assume(settings.gateway.clock))
+    findings += _check_clock(await trust.look())
+    per_line = await asyncio.gather(*(_check_line(parts, name, line, clock) for name, line in parts.lines.items()))
+    findings += [finding for found in per_line for finding in found]
+    findings.append(await _check_roster(parts))
+    return findings
+
+
+def _check_clock(trusted: bool) -> list[Finding]:
+    if trusted:
+        return [Finding("clock", True, "the clock is known to be right")]
+    remedy = 'Let a time service set it (timedatectl set-ntp true), or write clock = "trusted" if another one does.'
+    return [Finding("clock", False, "the clock is not known to be right; nothing is granted or ended by date", remedy)]
+
+
+@asynccontextmanager
+async def _opened(line: Line, clock: Clock) -> AsyncIterator[None]:
+    """The line, run for the time of the block. Raises PortUnavailable."""
+    async with asyncio.TaskGroup() as group:
+        running = group.create_task(line.run())
+        try:
+            state = line.state
+            async with clock.timeout(_OPEN_TIMEOUT_S):
+                while state.kind in ("closed", "opening"):
+                    state = await line.wait_state_change(state)
+            if state.kind != "open":
+                raise PortUnavailable(state.reason, remedy=state.remedy)
+            yield
+        finally:
+            running.cancel()
+
+
+async def _check_line(parts: Parts, name: str, line: Line, clock: Clock) -> list[Finding]:
+    findings: list[Finding] = []
+    try:
+        async with _opened(line, clock):
+            findings.append(Finding(f"line {name}", True, f"line {name}: {line.config.port} opens"))
+            for receiver in (driver for key, driver in parts.receivers.items() if parts.line_of[key] == name):
+                findings += await _check_receiver(receiver)
+    except* GatepostError as group:
+        findings += [_fault(f"line {name}", fault) for fault in group.exceptions if isinstance(fault, GatepostError)]
+    except* TimeoutError:
+        findings.append(Finding(f"line {name}", False, f"line {name}: {line.config.port} does not open", "", True))
+    return findings
+
+
+async def _check_receiver(receiver: Receiver) -> list[Finding]:
+    """Who answers, and whether the link password opens it; each as far as it comes."""
+    name, found = receiver.name, []
+    try:
+        identity, limits = await receiver.identify()
+        await receiver.read_status(urgency=Urgency.CONTROL)
+        words = f"{name} answers: {identity.product} {identity.serial}, map {identity.map_name} {identity.map_version}"
+        found.append(Finding(name, True, f"{words}, {limits.outputs} outputs, {limits.inputs} inputs"))
+        if Capability.SLOTS in receiver.capabilities:
+            crcs = await receiver.read_block_crcs()
+            found.append(Finding(name, True, f"{name}: its memory can be read, revision {crcs.revision}"))
+    except GatepostError as fault:
+        found.append(_fault(name, fault))
+    return found
+
+
+async def _check_roster(parts: Parts) -> Finding:
+    if isinstance(parts.source, UnsetSource):
+        return Finding("roster", True, "no roster is set; nothing will be brought to a receiver")
+    try:
+        fetched = await parts.source.fetch(None)
+    except GatepostError as fault:
+        return _fault("roster", fault)
+    assert isinstance(fetched, Fetched)
+    checked = parts.reader.check(fetched.roster, fetched.groups, parts.facts)
+    if checked.faults:
+        first = checked.faults[0]
+        text = f"the roster has {len(checked.faults)} faults, first: row {first.row}, {first.column}: {first.found}"
+        return Finding("roster", False, text, "gatepost roster check FILE shows all of them.")
+    return Finding(
+        "roster", True, f"the roster is good: {checked.transmitters} transmitters of {checked.holders} holders"
+    )

@@ -1,0 +1,407 @@
+"""The daemon: the one place that builds every part, plugs the ports together and owns the task tree.
+
+`plan_parts` checks everything that can be checked without opening anything (maps, drivers, secrets, timetable), so
+that `gatepost check` and the start find the same faults. `run_gateway` then opens the store first, starts lines, watch
+and sync, and opens the API last. A task that ends by itself ends the process, and the service manager starts it again.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import ssl
+from collections.abc import Callable, Coroutine, Mapping, Sequence
+from contextlib import AsyncExitStack
+from dataclasses import dataclass, field
+from datetime import timedelta
+from importlib.metadata import version as package_version
+from pathlib import Path
+from typing import Any
+from zoneinfo import ZoneInfo
+
+import structlog
+
+from gateway.api.application import build_application
+from gateway.api.listeners import Listener, TcpListener, UnixListener
+from gateway.api.services import Notice, Services
+from gateway.api.serving import serve
+from gateway.archive.taking import Archivist
+from gateway.clock import Clock
+from gateway.domain.events import EventDraft, EventName
+from gateway.domain.live import LinkState
+from gateway.domain.plan import Plan
+from gateway.domain.roster import Entry
+from gateway.errors import SettingsFault, StoreError
+from gateway.line import Line, LineConfig
+from gateway.maps import load_map
+from gateway.ports import Commit, Receiver, ReceiverFacts, RosterSource, Timetable
+from gateway.receivers.building import REGISTER_MAP, DriverOrder, build_receiver, find_driver
+from gateway.roster import CsvRosterReader, FileSource
+from gateway.roster.credentials import AuthScheme, authorization
+from gateway.roster.unset_source import UnsetSource
+from gateway.settings import Settings
+from gateway.store.opening import Store, open_store
+from gateway.sync.applying import Applier
+from gateway.sync.drafting import Drafter
+from gateway.sync.due import Due
+from gateway.sync.plan_ids import PlanIds
+from gateway.sync.preparing import Preparer
+from gateway.sync.resuming import resume_plans
+from gateway.sync.revoking import Revoker
+from gateway.sync.roster_keeper import RosterKeeper
+from gateway.sync.runner import SyncRunner
+from gateway.sync.settings_desk import SettingsDesk
+from gateway.sync.site import Site
+from gateway.sync.timetable import WallTimetable
+from gateway.sync.turns import Turns
+from gateway.sync.wall_clock_cron import Every, WallClockCron
+from gateway.system.boot import read_boot_id
+from gateway.system.disk import read_disk_space
+from gateway.system.notify import ServiceManager
+from gateway.system.secrets import read_secret
+from gateway.system.trust import Assume, ClockTrust
+from gateway.system.watchdog import Watchdog
+from gateway.watch.service import Watch, Watched
+from gateway.watch.telling import Names
+
+__all__ = ["Parts", "plan_parts", "run_gateway"]
+
+log: structlog.typing.FilteringBoundLogger = structlog.get_logger("gateway.daemon")
+
+_FORGET_EVERY_S = 6 * 3600.0
+_LOW_DISK_BYTES = 64 * 1024 * 1024
+
+
+@dataclass(frozen=True, slots=True)
+class Parts:
+    """Everything that the settings ask for, checked, with nothing opened and nothing running yet."""
+
+    lines: Mapping[str, Line]
+    receivers: Mapping[str, Receiver]
+    facts: tuple[ReceiverFacts, ...]
+    line_of: Mapping[str, str]
+    source: RosterSource
+    reader: CsvRosterReader
+    rule: WallClockCron | Every | None
+    zone: ZoneInfo
+    listeners: tuple[Listener, ...] = field(default=())
+
+
+def plan_parts(settings: Settings, clock: Clock) -> Parts:
+    """Build all that needs no opening. Raises SettingsFault and MapFault with what to write instead."""
+    zone = ZoneInfo(settings.gateway.time_zone)
+    maps = {name: load_map(receiver.map) for name, receiver in settings.receivers.items() if _mapped(settings, name)}
+    lines = {
+        name: Line(LineConfig(name=name, **line.model_dump()), clock)
+        for name, line in settings.lines.items()
+        if any(receiver.line == name and _mapped(settings, key) for key, receiver in settings.receivers.items())
+    }
+    receivers: dict[str, Receiver] = {}
+    facts = []
+    for name, receiver in settings.receivers.items():
+        password = _password(receiver.link_password_file)
+        if name in maps:
+            receivers[name] = build_receiver(
+                name, maps[name], lines[receiver.line], receiver.address, password, clock=clock
+            )
+        else:
+            line = settings.lines[receiver.line]
+            order = DriverOrder(name, line.port, line.baud, receiver.address, receiver.map, clock, password)
+            receivers[name] = find_driver(receiver.driver)(order)
+        positions = maps[name].limits.positions if name in maps else 8
+        facts.append(ReceiverFacts(name, receiver.output_names, positions or 8, receiver.input_names))
+    roster = settings.roster
+    return Parts(
+        lines=lines,
+        receivers=receivers,
+        facts=tuple(facts),
+        line_of={name: receiver.line for name, receiver in settings.receivers.items()},
+        source=_source(settings, clock),
+        reader=CsvRosterReader(zone, roster.encoding if roster else None),
+        rule=_rule(settings, zone),
+        zone=zone,
+        listeners=_listeners(settings),
+    )
+
+
+def _mapped(settings: Settings, receiver: str) -> bool:
+    return settings.receivers[receiver].driver == REGISTER_MAP
+
+
+def _password(place: str | None) -> Callable[[], str]:
+    secret = read_secret(place) if place else ""
+    return lambda: secret
+
+
+def _rule(settings: Settings, zone: ZoneInfo) -> WallClockCron | Every | None:
+    roster = settings.roster
+    if roster is None or (roster.schedule is None and roster.every_minutes is None):
+        return None
+    return Every(roster.every_minutes * 60) if roster.every_minutes else WallClockCron(roster.schedule or "", zone)
+
+
+def _source(settings: Settings, clock: Clock) -> RosterSource:
+    roster = settings.roster
+    if roster is None:
+        return UnsetSource()
+    if not roster.remote:
+        return FileSource(Path(roster.source), Path(roster.groups) if roster.groups else None)
+    from gateway.roster.http_source import HttpSource  # noqa: PLC0415 - brings the HTTP client, not every site needs it
+
+    secret = read_secret(roster.credentials_file) if roster.credentials_file else ""
+    return HttpSource(
+        roster.source,
+        roster.groups,
+        authorization=authorization(AuthScheme(roster.credentials), secret) if secret else None,
+        ca_file=roster.ca_file,
+        allow_private=roster.allow_private,
+        allow_loopback=roster.allow_loopback,
+        allow_plain_http=roster.allow_plain_http,
+        clock=clock,
+    )
+
+
+def _listeners(settings: Settings) -> tuple[Listener, ...]:
+    api = settings.api
+    host, port = api.host_and_port
+    tls: ssl.SSLContext | None = None
+    if api.tls_certificate is not None and api.tls_key is not None:
+        tls = ssl.create_default_context(ssl.Purpose.CLIENT_AUTH)
+        tls.minimum_version = ssl.TLSVersion.TLSv1_2
+        try:
+            tls.load_cert_chain(api.tls_certificate, api.tls_key)
+        except (OSError, ssl.SSLError) as fault:
+            raise SettingsFault(
+                f"The certificate {api.tls_certificate} or its key can't be used: {fault}.",
+                remedy="Name a PEM certificate and its key, both readable by the gateway.",
+            ) from fault
+    listeners: list[Listener] = [TcpListener(host, port, tls, api.behind_proxy)]
+    if api.socket is not None:
+        listeners.append(UnixListener(api.socket))
+    return tuple(listeners)
+
+
+async def run_gateway(settings: Settings, *, clock: Clock, stop: asyncio.Event) -> None:
+    """Run until `stop` is set. Raises SettingsFault, MapFault, Refused (`state-in-use`, ...), StoreError."""
+    parts = plan_parts(settings, clock)
+    trust = ClockTrust(clock, assume=Assume(settings.gateway.clock))
+    await trust.look()
+    store = await open_store(settings.gateway.state, clock, trust, boot_id=read_boot_id())
+    async with AsyncExitStack() as stack:
+        stack.push_async_callback(store.close)
+        await _Gateway(settings, parts, store=store, clock=clock, trust=trust).run(stop)
+
+
+class _Gateway:
+    """The running whole: builds the use cases from the parts, and the tree of tasks."""
+
+    def __init__(self, settings: Settings, parts: Parts, *, store: Store, clock: Clock, trust: ClockTrust) -> None:
+        self._settings = settings
+        self._parts = parts
+        self._store = store
+        self._clock = clock
+        self._trust = trust
+        self._manager = ServiceManager()
+        self._version = package_version("gatepost")
+        site = Site(settings.gateway.site, parts.zone, parts.receivers, {fact.name: fact for fact in parts.facts})
+        journal, mirrors = store.journal, store.mirrors
+        self._watch = Watch(
+            [Watched(driver, parts.line_of[name], settings.receivers[name].polls_per_second)
+             for name, driver in parts.receivers.items()],
+            journal=journal, mirrors=mirrors, plans=store.plans, clock=clock,
+            names=Names(self._holder, self._position),
+        )  # fmt: skip
+        keeper = self._watch.keeper
+        self._trust_told = False
+        self._indexed: tuple[str, dict[int, Entry]] = ("", {})
+        self._timetable: WallTimetable | None = None
+        if parts.rule is not None and settings.roster is not None:
+            self._timetable = WallTimetable(
+                rule=parts.rule, clock=clock, trust=trust, journal=journal, runs=store.runs,
+                spread_s=float(settings.roster.spread_s), seed=settings.gateway.site,
+            )  # fmt: skip
+        self._rosters = RosterKeeper(
+            source=parts.source, reader=parts.reader, archive=store.roster_files, ledger=store.ledger,
+            journal=journal, clock=clock, receivers=parts.facts, timetable=self._timetable,
+        )  # fmt: skip
+        self._site, ids, turns = site, PlanIds(), Turns()
+        self._ids = ids
+        archive = Archivist(snapshots=store.snapshots, journal=journal, clock=clock, trust=trust)
+        drafter = Drafter(
+            site=site, clock=clock, trust=trust, ledger=store.ledger, rosters=self._rosters, ids=ids,
+            unknown=settings.roster.unknown if settings.roster else "remove",
+        )  # fmt: skip
+        preparer = Preparer(
+            drafter=drafter, keeper=keeper, archive=archive, journal=journal, plans=store.plans, live=self._watch.live
+        )
+        applier = Applier(clock=clock, journal=journal, mirrors=mirrors, keeper=keeper, turns=turns)
+        self._runner = SyncRunner(site=site, journal=journal, drafter=drafter, preparer=preparer, applier=applier)
+        self._revoker = Revoker(
+            site=site, clock=clock, journal=journal, ledger=store.ledger, proofs=store.proofs, mirrors=mirrors,
+            keeper=keeper, turns=turns,
+        )  # fmt: skip
+        self._desk = SettingsDesk(site=site, journal=journal, mirrors=mirrors, keeper=keeper)
+
+    # --- running ---
+
+    async def run(self, stop: asyncio.Event) -> None:
+        """The task tree. Ends in order when `stop` is set."""
+        await self._tell(EventName.GATEWAY_STARTED, {"version": self._version})
+        await self._rosters.load()
+        await resume_plans(
+            plans=self._store.plans, journal=self._store.journal, runner=self._runner, ids=self._ids, site=self._site
+        )
+        app = build_application(self._services(), version=self._version, allowed_hosts=self._settings.api.hosts)
+        async with asyncio.TaskGroup() as group, serve(app, self._parts.listeners) as serving:
+            tasks = [group.create_task(work, name=name) for name, work in self._work().items()]
+            log.info("gateway.ready", version=self._version, ports=serving.ports)
+            self._manager.ready("watching")
+            await stop.wait()
+            self._manager.stopping("stopping")
+            for task in tasks:
+                task.cancel()
+        await self._tell(EventName.GATEWAY_STOPPED, {"version": self._version})
+
+    def _work(self) -> dict[str, Coroutine[Any, Any, None]]:
+        work: dict[str, Coroutine[Any, Any, None]] = {
+            f"line {name}": line.run() for name, line in self._parts.lines.items()
+        }
+        work |= {
+            "watch": self._watch.run(),
+            "plans": self._runner.run(),
+            "revocations": self._revoker.run(),
+            "clock": self._trust.watch(self._tell_trust),
+            "retention": self._forget(),
+            "first roster": self._fetch_first(),
+        }
+        if self._timetable is not None:
+            work["timetable"] = self._timetable.run(self._sync)
+        if self._manager.watchdog_s is not None:
+            work["watchdog"] = self._watch_over(self._manager.watchdog_s)
+        return work
+
+    async def _sync(self, due: Due) -> None:
+        """One due time: fetch, and bring every receiver to the roster in force."""
+        await self._rosters.fetch(due=due)
+        if self._rosters.in_force is None:
+            return
+        for name, outcome in (await self._runner.apply_all()).items():
+            if isinstance(outcome, Plan):
+                log.info("sync.done", receiver=name, state=str(outcome.state), changes=len(outcome.changes))
+            else:
+                log.warning("sync.failed", receiver=name, code=outcome.code)
+
+    async def _fetch_first(self) -> None:
+        """A gateway that never had a roster reads it at once, so that it can be previewed; nothing is written by that."""
+        if self._rosters.in_force is None and self._settings.roster is not None:
+            await self._rosters.fetch()
+
+    async def _forget(self) -> None:
+        """Presses are kept no longer than the settings say (rule 10), counted only by a clock that is right."""
+        while True:
+            if self._trust.trusted:
+                before = self._clock.now() - timedelta(days=self._settings.gateway.keep_heard_days)
+                try:
+                    await self._store.journal.forget_heard(before)
+                except StoreError as fault:
+                    log.warning("retention.failed", code=fault.code)
+            await self._clock.sleep(_FORGET_EVERY_S)
+
+    async def _watch_over(self, interval_s: float) -> None:
+        """Feed the service manager's watchdog only while the store and every line make progress."""
+        watchdog = Watchdog(self._clock, self._manager.watchdog, interval_s)
+        store_lives = watchdog.register("store")
+        line_lives = {name: watchdog.register(f"line {name}") for name in self._parts.lines}
+        sent = dict.fromkeys(self._parts.lines, -1)
+        async with asyncio.TaskGroup() as group:
+            group.create_task(watchdog.run())
+            while True:
+                await self._store.alive()
+                store_lives()
+                for name, line in self._parts.lines.items():
+                    now = line.counters.frames_sent
+                    if now != sent[name] or line.state.kind != "open" or not self._is_polled(name):
+                        line_lives[name]()
+                    sent[name] = now
+                await self._clock.sleep(interval_s / 8)
+
+    def _is_polled(self, line: str) -> bool:
+        on_line = [name for name, its_line in self._parts.line_of.items() if its_line == line]
+        return any(self._watch.live.receiver(name).link is LinkState.ONLINE for name in on_line)
+
+    # --- telling ---
+
+    async def _tell(self, name: EventName, data: Mapping[str, object]) -> None:
+        try:
+            await self._store.journal.commit(Commit(events=(EventDraft(name, data=data),)))
+        except StoreError as fault:
+            log.warning("event.lost", name=str(name), code=fault.code)
+
+    async def _tell_trust(self, trusted: bool) -> None:
+        """A clock that is right from the start is no news."""
+        first, self._trust_told = not self._trust_told, True
+        if first and trusted:
+            return
+        await self._tell(EventName.CLOCK_TRUSTED if trusted else EventName.CLOCK_UNTRUSTED, {})
+
+    # --- names for people ---
+
+    def _entry(self, serial: int) -> Entry | None:
+        in_force = self._rosters.in_force
+        if in_force is None:
+            return None
+        if self._indexed[0] != in_force.roster.digest:
+            self._indexed = (in_force.roster.digest, in_force.roster.by_serial())
+        return self._indexed[1].get(serial)
+
+    def _holder(self, serial: int) -> str | None:
+        entry = self._entry(serial)
+        return entry.holder if entry else None
+
+    def _position(self, serial: int, number: int) -> str:
+        entry, in_force = self._entry(serial), self._rosters.in_force
+        kind = in_force.roster.kinds.get(entry.kind) if entry and in_force else None
+        return kind.label_of(number) if kind else str(number)
+
+    # --- the API's ports ---
+
+    def _services(self) -> Services:
+        store = self._store
+        return Services(
+            gateway_id=self._settings.gateway.site,
+            clock=self._clock,
+            trust=self._trust,
+            live=self._watch.live,
+            journal=store.journal,
+            mirrors=store.mirrors,
+            keeper=self._watch.keeper,
+            plans=store.plans,
+            sync=self._runner,
+            roster=self._rosters,
+            reader=self._parts.reader,
+            timetable=self._timetable or _NoTimetable(),
+            revocations=self._revoker,
+            settings=self._desk,
+            tokens=store.tokens,
+            audit=store.audit,
+            facts=self._parts.facts,
+            capabilities={name: driver.capabilities for name, driver in self._parts.receivers.items()},
+            journal_available=lambda: not store.journal.problem,
+            notices=self._notices,
+        )
+
+    def _notices(self) -> Sequence[Notice]:
+        notices = [Notice("store", text) for text in self._store.notices]
+        if self._store.journal.problem:
+            notices.append(Notice("journal-unavailable", self._store.journal.problem, "Free space on the card."))
+        space = read_disk_space(self._store.folder)
+        if space.free < _LOW_DISK_BYTES:
+            text = f"Only {space.free // 2**20} MiB are free beside the gateway's memory."
+            notices.append(Notice("disk-low", text, "Free space on the card before the journal stops."))
+        return notices
+
+
+class _NoTimetable(Timetable):
+    """A site that syncs by hand only."""
+
+    def next_run(self) -> None:
+        return None
