@@ -111,10 +111,8 @@ class Database:
 
     async def close(self) -> None:
         """Close both connections; the write-ahead log goes into the file. May be called twice."""
-        await self._reading.run(self._drop_reader)
-        await self._writing.run(self._drop_writer)
-        await self._reading.close()
-        await self._writing.close()
+        await self._reading.close(self._drop_reader)
+        await self._writing.close(self._drop_writer)
 
     def _open(self) -> None:
         fresh = not self.path.exists()

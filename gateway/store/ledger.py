@@ -123,8 +123,8 @@ class LedgerFile:
         return self._opened
 
     async def close(self) -> None:
-        await self._worker.run(self._lines.close)
-        await self._worker.close()
+        """Let go of the file. May be called twice."""
+        await self._worker.close(self._lines.close)
 
     async def _append(self, entry: Entry) -> None:
         await self._worker.run(lambda: self._append_now(entry))

@@ -73,7 +73,7 @@ class Store:
         await self._files.run(lambda: None)
 
     async def close(self) -> None:
-        """Finish what was handed over, note the orderly end, let go of the folder."""
+        """Finish what was handed over, note the orderly end, let go of the folder. May be called twice."""
         with contextlib.suppress(StoreError):
             await renew_mark(self._database, self.ledger, self.journal.newest.epoch)
         await self._files.close()

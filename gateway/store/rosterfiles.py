@@ -49,7 +49,9 @@ class RosterFiles:
                 return
             newest = int(kept[-1].name.split("-")[0]) if kept else 0
             self._write(self._folder / f"{newest + 1:06d}-{digest}", fetched)
-            for old in [*[f for f in kept if f.name.endswith(f"-{digest}")], *self._kept()[:-KEPT_ROSTERS]]:
+            earlier = [folder for folder in kept if folder.name.endswith(f"-{digest}")]
+            others = [folder for folder in self._kept() if folder not in earlier]
+            for old in [*earlier, *others[:-KEPT_ROSTERS]]:
                 shutil.rmtree(old, ignore_errors=True)
         except OSError as fault:
             raise from_os(fault, self._folder) from fault

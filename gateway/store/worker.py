@@ -11,6 +11,8 @@ from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from typing import TypeVar
 
+from gateway.errors import StoreUnavailable
+
 __all__ = ["Worker"]
 
 T = TypeVar("T")
@@ -21,14 +23,21 @@ class Worker:
 
     def __init__(self, name: str) -> None:
         self._pool = ThreadPoolExecutor(1, thread_name_prefix=name)
+        self._closed = False
 
     async def run(self, work: Callable[[], T]) -> T:
         """What `work` returns or raises.
 
         A caller that is cancelled does not stop work that has begun: it ends, wholly, without a listener.
+        Raises StoreUnavailable after `close`.
         """
+        if self._closed:
+            raise StoreUnavailable("The store is closed: the gateway is stopping.", remedy="Try again after its start.")
         return await asyncio.get_running_loop().run_in_executor(self._pool, work)
 
-    async def close(self) -> None:
-        """Wait for everything handed over; nothing can be handed over any more."""
+    async def close(self, last: Callable[[], None] = lambda: None) -> None:
+        """Do `last` after everything handed over, and take nothing more. May be called twice."""
+        if not self._closed:
+            self._closed = True
+            await asyncio.get_running_loop().run_in_executor(self._pool, last)
         await asyncio.to_thread(self._pool.shutdown)
