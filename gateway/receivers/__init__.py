@@ -14,6 +14,7 @@ from gateway.receivers.building import (
     build_receiver,
     find_driver,
 )
+from gateway.receivers.partial import PartialReceiver
 from gateway.receivers.password import PasswordSupplier
 from gateway.receivers.registermap import RegisterMapReceiver
 from gateway.receivers.wire import HeldWire, Wire
@@ -24,6 +25,7 @@ __all__ = [
     "DriverFactory",
     "DriverOrder",
     "HeldWire",
+    "PartialReceiver",
     "PasswordSupplier",
     "RegisterMapReceiver",
     "Wire",

@@ -73,17 +73,20 @@ class Keyring:
 
 
 def check_password(block: Block, new: str) -> None:
-    """Raises Refused when the map's field has no room for this password."""
+    """Raises Refused when the map's field has no room for this password, or it isn't ASCII 0x21 to 0x7E.
+
+    The characters are docs/register-map.md's ("Link password"); other maps get no others (our choice).
+    """
     room = block.fields["password"].size_bits // 8
     if len(new.encode("utf-8", "replace")) > room:
         raise Refused(
             f"The link password is longer than the {room} characters that the receiver keeps.",
-            remedy=f"Choose one of at most {room} characters (letters beyond plain ASCII count double or more).",
+            remedy=f"Choose one of at most {room} characters.",
             code="password-too-long",
         )
-    if not new.isprintable():
+    if not all("!" <= letter <= "~" for letter in new):
         raise Refused(
-            "The link password holds characters that can't be typed.",
-            remedy="Choose letters, digits and signs.",
-            code="password-unprintable",
+            "The link password holds blanks, accents or control characters.",
+            remedy="Choose plain letters (a to z), digits and signs.",
+            code="password-characters",
         )
