@@ -66,7 +66,7 @@ def _credential(name: str, environment: Mapping[str, str]) -> Path:
 
 def _read(path: Path, forbidden: int) -> bytes:
     descriptor = os.open(path, os.O_RDONLY | os.O_CLOEXEC | os.O_NONBLOCK)
-    with os.fdopen(descriptor, "rb") as file:
+    try:
         found = os.fstat(descriptor)
         if not stat.S_ISREG(found.st_mode):
             raise SettingsFault(f"The secret file {path} is no file.", remedy="Name a file that holds the secret.")
@@ -75,7 +75,9 @@ def _read(path: Path, forbidden: int) -> bytes:
                 f"The secret file {path} can be read or written by others (mode {stat.S_IMODE(found.st_mode):04o}).",
                 remedy=f"Run: chmod 600 {path}",
             )
-        content = file.read(_LARGEST_BYTES + 1)
+        content = os.read(descriptor, _LARGEST_BYTES + 1)
+    finally:
+        os.close(descriptor)
     if len(content) > _LARGEST_BYTES:
         raise SettingsFault(
             f"The secret file {path} is larger than {_LARGEST_BYTES} bytes.",
