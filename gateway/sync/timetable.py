@@ -62,6 +62,7 @@ class WallTimetable:
         self._seed = seed
         self._ran: deque[datetime] = deque(maxlen=_REMEMBERED)
         self._looked: datetime | None = None
+        self._ahead: tuple[datetime, datetime | None] | None = None
         self._last_run_s = clock.monotonic()
 
     def next_run(self) -> datetime | None:
@@ -77,6 +78,7 @@ class WallTimetable:
         """
         self._start()
         while True:
+            await self._mark_first_start()
             due = self._look()
             if due is not None:
                 self._last_run_s = self._clock.monotonic()
@@ -84,6 +86,11 @@ class WallTimetable:
                 await job(due)
                 await self._remember(due)
             await self._clock.sleep(self._pause_s())
+
+    async def _mark_first_start(self) -> None:
+        """What falls due from the first start on can be missed, so that moment is kept like a run."""
+        if self._looked is None and self._trust.trusted and self._runs.last(self._name) is None:
+            await self._keep(self._clock.now())
 
     # --- looking ---
 
@@ -125,9 +132,14 @@ class WallTimetable:
     def _next_after(self, time: datetime) -> datetime | None:
         """The first due time after this one that was not run for."""
         assert isinstance(self._rule, WallClockCron)
+        if self._ahead is not None:
+            since, due = self._ahead
+            if since <= time and (due is None or time < due) and due not in self._ran:
+                return due
         due = self._rule.next_after(time)
         while due is not None and due in self._ran:
             due = self._rule.next_after(due)
+        self._ahead = (time, due)
         return due
 
     # --- waiting ---
@@ -152,8 +164,11 @@ class WallTimetable:
         if not by_wall:
             return
         self._ran.append(due.time)
+        await self._keep(due.time)
+
+    async def _keep(self, time: datetime) -> None:
         try:
-            await self._journal.commit(Commit(runs={self._name: due.time}))
+            await self._journal.commit(Commit(runs={self._name: time}))
         except StoreUnavailable:
             return
 
