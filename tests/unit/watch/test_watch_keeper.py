@@ -184,6 +184,66 @@ async def test_a_change_in_the_middle_of_reading_is_read_again() -> None:
         assert mirror.revision == board.revision
 
 
+async def test_a_setting_that_moves_while_it_is_read_is_read_again() -> None:
+    """The revision rose between settings and sums: the settings kept are those of the revision kept."""
+    quay = filled(3)
+    await quay.clock.run(quay.watch.keeper.refresh("slip-gate"))
+    quay.receiver.board.change_on_time(1, 10)
+    refreshing = asyncio.ensure_future(quay.watch.keeper.refresh("slip-gate"))
+    while quay.receiver.frames_of["read_settings"] < 2 or quay.receiver.frames_of["read_block_crcs"] < 3:
+        await quay.clock.advance(0.001)
+    quay.receiver.board.change_on_time(1, 20)
+    mirror = await quay.clock.run(refreshing)
+    assert mirror.settings is not None
+    assert mirror.settings.on_times_s == (20, 5)
+    assert mirror.revision == quay.receiver.board.revision
+
+
+async def test_a_change_found_while_reading_has_its_origin_too() -> None:
+    """Somebody teaches a transmitter in the middle of a refresh: the ring is asked once more before it is told."""
+    quay = filled(40)
+    await quay.clock.run(quay.watch.keeper.refresh("slip-gate"))
+    quay.receiver.board.learn(7, 1, 1)
+    sums = quay.receiver.frames_of["read_block_crcs"]
+    refreshing = asyncio.ensure_future(quay.watch.keeper.refresh("slip-gate"))
+    while quay.receiver.frames_of["read_block_crcs"] == sums:
+        await quay.clock.advance(0.001)
+    quay.receiver.board.learn(1002, 4, 2)
+    await quay.clock.run(refreshing)
+    ((_, drift),) = quay.told(EventName.DRIFT_FOUND)
+    assert [(slot["slot"], slot["origin"]) for slot in drift["slots"]] == [(2, "board"), (41, "board")]
+
+
+async def test_a_record_older_than_the_mirror_changes_nothing() -> None:
+    """The board changed the slot after our write, and a refresh has seen it: what the receiver holds stands."""
+    quay = filled(1)
+    async with quay.watching(5) as watch:
+        ours = some_slot(2, 7)
+        await quay.clock.run(quay.receiver.write_slots([ours], [], quay.receiver.board.revision))
+        stated = await quay.clock.run(quay.receiver.read_block_crcs())
+        quay.receiver.board.learn(7, 5, 2)
+        await quay.clock.run(watch.keeper.refresh("slip-gate"))
+        mirror = await quay.clock.run(watch.keeper.record("slip-gate", {2: ours}, stated.revision, stated.crcs))
+        assert mirror.slots == quay.receiver.board.slots
+        assert quay.mirror.slots == quay.receiver.board.slots
+
+
+async def test_looks_at_the_same_time_tell_once() -> None:
+    """Poller and refreshes look at one receiver together: its press is told once."""
+    quay = filled(1)
+    async with quay.watching(5) as watch:
+        quay.receiver.board.press(7)
+        await quay.clock.advance(0.19)
+        refreshing = asyncio.ensure_future(watch.keeper.refresh("slip-gate"))
+        for serial in range(8, 28):
+            quay.receiver.board.press(serial)
+            await quay.clock.advance(0.007)
+        await quay.clock.run(refreshing)
+        await quay.clock.advance(1)
+    heard = [data["serial"] for _, data in quay.told(EventName.TRANSMITTER_HEARD)]
+    assert heard == [f"{serial:010d}" for serial in range(7, 28)]
+
+
 async def test_sums_that_never_agree_are_not_a_proof() -> None:
     """What is read disagrees with the stated sums again and again: refused, and the mirror stays as it was."""
     quay = filled(10)
@@ -322,6 +382,9 @@ async def test_a_wrong_password_is_a_state_and_the_ring_is_read_late() -> None:
         assert quay.link() is LinkState.PASSWORD_REFUSED
         assert quay.live.poll_rate_hz == pytest.approx(5.0, abs=0.2)
         assert quay.told(EventName.TRANSMITTER_HEARD, EventName.LINK_LOST) == []
+        tries = quay.receiver.frames_of["read_ring"]
+        await quay.clock.advance(10)
+        assert quay.receiver.frames_of["read_ring"] == tries, "each wrong try is delayed by the receiver"
         quay.receiver.known_password = "anchor"
         await quay.clock.advance(61)
         assert quay.link() is LinkState.ONLINE
