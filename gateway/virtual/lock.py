@@ -1,7 +1,7 @@
 """The link password's lock: unlocked for a while, and waits after wrong tries.
 
 Belongs to one start of the receiver: a restart locks again and forgets the waits. Times are monotonic seconds
-given by the caller. Rules and figures: docs/register-map.md, "Link password" (60 s and the waits are our choice).
+given by the caller. Rules and figures: docs/register-map.md, "Link password rules" (60 s and the waits are our choice).
 """
 
 from __future__ import annotations

@@ -3,7 +3,7 @@
 A pure model with no time in it. Every change raises the revision by one per call that changed something, and
 remembers for each slot at which revision it last changed. What is durable is the keeper's business;
 methods return when it is. Mode selectors are kept here too, for they stay where somebody turned them.
-Rules: docs/register-map.md, "Revision", "Slots", "Block CRCs" and "Factory reset".
+Rules: docs/register-map.md, the sections on revision, slots, block CRCs and factory reset.
 """
 
 from __future__ import annotations

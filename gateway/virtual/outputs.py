@@ -2,7 +2,7 @@
 
 `latching` toggles with every press; `timed` closes for its on-time, and a press meanwhile starts that time again;
 `momentary` is closed while a button that works it is held. All relays are open at a start, and turning a mode selector
-opens its relay. Times are monotonic seconds given by the caller. Rules: docs/register-map.md, "Outputs".
+opens its relay. Times are monotonic seconds given by the caller. Rules: docs/register-map.md, "Output rules".
 """
 
 from __future__ import annotations

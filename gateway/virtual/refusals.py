@@ -1,6 +1,6 @@
 """A request or an act at the board that the receiver refuses, with the reason that its status then shows.
 
-Exception codes: Modbus Application Protocol V1.1b3, section 7. Reasons: docs/register-map.md, "Refusals".
+Exception codes: Modbus Application Protocol V1.1b3, section 7. Reasons: docs/register-map.md, "refusal".
 """
 
 from __future__ import annotations

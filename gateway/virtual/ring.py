@@ -2,7 +2,7 @@
 
 Event n lies at place (n - 1) modulo the ring's size; numbers begin at 1 with each start. An entry carries its
 own number and the low half of the boot count, so a reader knows an overwritten one. Source:
-docs/register-map.md, "Events".
+docs/register-map.md, "Event rules".
 """
 
 from __future__ import annotations

@@ -1,7 +1,7 @@
 """A slot's record: the bytes that stand in the registers, and the little the receiver itself reads in them.
 
 The bytes are kept as they were written, so that what a writer reads back is what it wrote. Where the fields lie
-comes from the map. Encodings: docs/register-map.md, "Slots".
+comes from the map. Encodings: docs/register-map.md, "Slot rules".
 """
 
 from __future__ import annotations
