@@ -10,7 +10,7 @@ from datetime import UTC, datetime
 from typing import Any
 from urllib.parse import quote
 
-from gateway.api.visibility import without_personal
+from gateway.api.visibility import visible_data
 from gateway.domain.events import Event
 
 __all__ = ["TYPE_PREFIX", "cloud_event", "source_of", "write_time"]
@@ -23,7 +23,7 @@ def cloud_event(event: Event, *, gateway_id: str, personal: bool) -> dict[str, A
 
     The data of an event read after a gap has `late` with `earliest` and `latest`: it is history, not news.
     """
-    data = dict(event.data) if personal else without_personal(event.data)
+    data = visible_data(event, personal=personal)
     if event.late is not None:
         data["late"] = {"earliest": write_time(event.late.earliest), "latest": write_time(event.late.latest)}
     found: dict[str, Any] = {

@@ -76,12 +76,22 @@ CLASS_PROBLEMS: dict[type[errors.GatepostError], ProblemType] = {
 
 #: Codes that need another status or title than their class has.
 CODE_PROBLEMS: dict[str, ProblemType] = {
-    "on-time-out-of-range": ProblemType(422, "The on-time is outside the receiver's limits"),
+    "nothing-asked": ProblemType(422, "Nothing was asked for"),
     "no-such-output": ProblemType(422, "The receiver has no such output"),
+    "output-out-of-range": ProblemType(422, "The receiver has no such output"),
+    "on-time-out-of-range": ProblemType(422, "The on-time is outside the receiver's limits"),
+    "password-characters": ProblemType(422, "The link password has characters that the receiver can't keep"),
     "password-too-long": ProblemType(422, "The link password is too long"),
-    "password-invalid": ProblemType(422, "The link password has characters that the receiver can't keep"),
+    "password-unfit": ProblemType(422, "The link password does not fit the receiver"),
+    "serial-out-of-range": ProblemType(422, "No transmitter can have this serial"),
+    "no-name": ProblemType(422, "A name is needed"),
+    "no-scope": ProblemType(422, "A scope is needed"),
+    "unknown-scope": ProblemType(422, "There is no such scope"),
     "slot-changed": ProblemType(409, "The slot was changed at the receiver meanwhile"),
+    "memory-full": ProblemType(409, "The receiver's memory is full"),
+    "line-full": ProblemType(503, "Too many requests wait for the line"),
     "busy": ProblemType(503, "The receiver is busy"),
+    "password-wait": ProblemType(503, "The receiver makes everybody wait after wrong passwords"),
 }
 
 _UNKNOWN = ProblemType(500, "Something went wrong in the gateway")

@@ -1,7 +1,7 @@
-"""What of an event or a plan is shown to whom: personal data needs the scope `roster`.
+"""What of an event is shown to whom: personal data needs the scope `roster`.
 
-Serials are shown: without the roster they name nobody. Holders' names, names kept in a receiver's memory and
-sentences that contain them are left out whole, at any depth.
+Serials are shown: without the roster they name nobody. Holders' names, names kept in a receiver's memory, sentences
+that contain them and what people wrote about a revocation are left out whole, at any depth.
 """
 
 from __future__ import annotations
@@ -9,20 +9,36 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-__all__ = ["PERSONAL", "without_personal"]
+from gateway.domain.events import Event, EventName
 
-#: Fields of event data that may hold a person's name.
+__all__ = ["PERSONAL", "visible_data"]
+
+#: Fields of event data that may hold a person's name. Counts by these names name nobody and stay.
 PERSONAL = frozenset({"holder", "holders", "name", "names", "slot_name", "words", "note", "found", "changes"})
 
+_FREE_TEXT = {
+    EventName.REVOCATION_PENDING: frozenset({"reason"}),
+    EventName.REVOCATION_APPLIED: frozenset({"reason"}),
+    EventName.REVOCATION_LIFTED: frozenset({"reason"}),
+}
 
-def without_personal(data: Mapping[str, Any]) -> dict[str, Any]:
-    """The same data without the fields that may name a person."""
-    return {key: _clean(value) for key, value in data.items() if key not in PERSONAL}
+
+def visible_data(event: Event, *, personal: bool) -> dict[str, Any]:
+    """The data of an event; without the fields that may name a person unless `personal`."""
+    if personal:
+        return dict(event.data)
+    return _without(event.data, PERSONAL | _FREE_TEXT.get(event.name, frozenset()))
 
 
-def _clean(value: Any) -> Any:
+def _without(data: Mapping[str, Any], hidden: frozenset[str]) -> dict[str, Any]:
+    return {
+        key: _clean(value, hidden) for key, value in data.items() if key not in hidden or isinstance(value, int | float)
+    }
+
+
+def _clean(value: Any, hidden: frozenset[str]) -> Any:
     if isinstance(value, Mapping):
-        return without_personal(value)
+        return _without(value, hidden)
     if isinstance(value, list | tuple):
-        return [_clean(each) for each in value]
+        return [_clean(each, hidden) for each in value]
     return value

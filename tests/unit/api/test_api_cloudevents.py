@@ -41,6 +41,14 @@ def test_names_are_left_out_at_any_depth() -> None:
     assert data == {"serial": "0048231907", "deep": [{"slot": 3}]}
 
 
+def test_what_somebody_wrote_about_a_revocation_is_personal() -> None:
+    """Its reason may name a person; a reason elsewhere is a word of ours, and a count of holders names nobody."""
+    lifted = replace(_EVENT, name=EventName.REVOCATION_LIFTED, data={"reason": "Berth 12 found it", "serial": "1"})
+    assert cloud_event(lifted, gateway_id="q", personal=False)["data"] == {"serial": "1"}
+    fetched = replace(_EVENT, name=EventName.ROSTER_FETCHED, data={"reason": "timetable", "holders": 5})
+    assert cloud_event(fetched, gateway_id="q", personal=False)["data"] == {"reason": "timetable", "holders": 5}
+
+
 def test_no_time_while_the_clock_is_not_trusted() -> None:
     """CloudEvents 1.0: time is optional; a guess would be worse than none."""
     assert "time" not in cloud_event(replace(_EVENT, clock_trusted=False), gateway_id="q", personal=True)
