@@ -27,7 +27,7 @@ class Pace:
         self._measured = False
 
     def wrote(self, seconds: float, data_bytes: int) -> None:
-        """A write of so many data bytes took this long from its turn on the line to its answer."""
+        """A write of so many data bytes took this long, the wait for its turn included (polls are part of the pace)."""
         own_s = max(0.0, seconds - self._frame_s(_WRITE_FRAME_BYTES + data_bytes))
         weight = _NEWEST_WEIGHT if self._measured else 1.0
         self._write_s += weight * (own_s - self._write_s)

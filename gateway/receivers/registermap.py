@@ -6,7 +6,7 @@ of its own here, since what a map lacks is `Unsupported`. What each role means: 
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from typing import TypeVar
 
 from gateway.clock import Clock
@@ -19,6 +19,7 @@ from gateway.maps import ReceiverMap, Role, Value
 from gateway.modbus import IdentificationAnswer, ReadDeviceIdentification
 from gateway.ports import BlockCrcs
 from gateway.receivers.asking import Asking
+from gateway.receivers.blocks import write_request
 from gateway.receivers.configuring import Configuration
 from gateway.receivers.identity import check_map_version, identity_from, limits_from
 from gateway.receivers.pace import Pace
@@ -206,6 +207,25 @@ class RegisterMapReceiver:
         return written_s + self._pace.read_s(blocks_checked, blocks_checked * crc_bytes)
 
     # --- the rest ---
+
+    async def operate(self, output: int, duration_ds: int, nonce: int, check: Callable[[Status], None]) -> None:
+        """One closure that the receiver itself ends, in one hold of the line: status, `check`, then the request.
+
+        `duration_ds` in tenths of a second, 0 for a timed output's own on-time. `check` raises to refuse. The request
+        is sent at most once; after a LineError whose `sent` is true nobody knows whether it moved.
+        """
+        self._need_capability(Capability.OPERATE)
+        limits = await self._known_limits(Urgency.CONTROL)
+        block = self._map.block(Role.OPERATE)
+        data = block.encode({"output": output, "duration": duration_ds, "nonce": nonce})
+
+        async def send() -> None:
+            async with self._asking.hold(Urgency.CONTROL) as held:
+                values = await self._asking.read_status(Urgency.CONTROL, held)
+                check(decode_status(values, outputs=limits.outputs, inputs=limits.inputs))
+                await self._asking.ask_held(held, write_request(block, data), block)
+
+        await self._session.guarded(block, Urgency.CONTROL, send)
 
     async def listen(self, seconds: int) -> None:
         """Start enrolment listening (0 ends it). How long the receiver listens at most is its own to say."""

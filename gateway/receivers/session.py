@@ -34,37 +34,27 @@ class Session:
         """All fields of a block, read at one moment (block CRCs: between two equal revisions, or not valid)."""
         if splits_safely(block):
             return block.decode(await self._read_parts(block, urgency))
-        return await self._guarded(block, urgency, lambda: self._read_whole(block, urgency))
+        return await self.guarded(block, urgency, lambda: self._read_whole(block, urgency))
 
     async def read_records(self, block: Block, first: int, count: int, urgency: Urgency) -> tuple[bytes, ...]:
         """The bytes of `count` records from `first` (counted from 0) on, in one frame."""
         request = read_request(block, first * block.count, count * block.count)
-        data = await self._guarded(block, urgency, lambda: self._read_bytes(request, block, urgency))
+        data = await self.guarded(block, urgency, lambda: self._read_bytes(request, block, urgency))
         size = block.record_bytes
         return tuple(data[place : place + size] for place in range(0, len(data), size))
 
     async def write(
         self, block: Block, data: bytes, urgency: Urgency, *, offset: int = 0, repeat_safe: bool = True
-    ) -> None:
-        """Whole registers of a block, from `offset` on."""
+    ) -> float:
+        """Whole registers of a block, from `offset` on; the seconds that it took, the wait for its turn included."""
         request = write_request(block, data, offset)
 
-        async def send() -> None:
-            await self.asking.ask(request, block, urgency, repeat_safe=repeat_safe)
-
-        await self._guarded(block, urgency, send)
-
-    async def write_once(self, block: Block, data: bytes, urgency: Urgency) -> float:
-        """As `write`, sent at most once, in a hold of the line; the seconds from its turn to the answer."""
-        request = write_request(block, data)
-
         async def send() -> float:
-            async with self.asking.hold(urgency) as held:
-                began_s = self.asking.clock.monotonic()
-                await self.asking.ask_held(held, request, block)
-                return self.asking.clock.monotonic() - began_s
+            began_s = self.asking.clock.monotonic()
+            await self.asking.ask(request, block, urgency, repeat_safe=repeat_safe)
+            return self.asking.clock.monotonic() - began_s
 
-        return await self._guarded(block, urgency, send)
+        return await self.guarded(block, urgency, send)
 
     async def _read_whole(self, block: Block, urgency: Urgency) -> dict[str, Value]:
         return decode_block(block, await self.asking.ask(read_request(block), block, urgency))
@@ -83,10 +73,11 @@ class Session:
             async def send(request: Request = request) -> bytes:
                 return await self._read_bytes(request, block, urgency)
 
-            data += await self._guarded(block, urgency, send)
+            data += await self.guarded(block, urgency, send)
         return data
 
-    async def _guarded(self, block: Block, urgency: Urgency, send: Callable[[], Awaitable[T]]) -> T:
+    async def guarded(self, block: Block, urgency: Urgency, send: Callable[[], Awaitable[T]]) -> T:
+        """Do `send`, which asks something of this block, unlocked and patiently."""
         if not block.open:
             await self.unlocking.unlock_early(urgency)
         times = self.unlocking.times

@@ -75,7 +75,8 @@ class SlotMemory:
             raise ValueError(f"{len(numbers)} slots in one write; it takes 1 to {self.window_slots}")
         head = self._window.encode({"seen": seen})[: 2 * self._head_registers]
         data = head + self.codec.records(slots, freed)
-        self._pace.wrote(await self._session.write_once(self._window, data, urgency), len(data))
+        took_s = await self._session.write(self._window, data, urgency, repeat_safe=False)
+        self._pace.wrote(took_s, len(data))
 
     async def read_crcs(self, limits: Limits, urgency: Urgency) -> BlockCrcs:
         """All block CRCs at one revision. Raises ReceiverRefused (`busy`) when the memory never holds still."""

@@ -8,11 +8,12 @@ from pathlib import Path
 
 import pytest
 
-from gateway.domain.receiver import RingPlace
+from gateway.domain.receiver import Limits, RingPlace, Status
+from gateway.domain.transmitter import Kind
 from gateway.errors import NoAnswer, SettingsFault, Unsupported
 from gateway.line import Timing
 from gateway.ports import Receiver
-from gateway.receivers import ENTRY_POINT_GROUP, DriverOrder, build_receiver, find_driver
+from gateway.receivers import ENTRY_POINT_GROUP, DriverOrder, PartialReceiver, build_receiver, find_driver
 from tests.fakes.clock import FakeClock
 from tests.fakes.register_wire import FakeUnit, FakeWire
 from tests.unit.receivers.making import REFERENCE
@@ -88,3 +89,34 @@ def test_the_built_in_driver_fits_the_port_and_sends_nothing_when_built() -> Non
     receiver: Receiver = build_receiver("slip-gate", REFERENCE, wire, 1, timing=Timing(10 / 115_200, 0.00175))
     assert receiver.name == "slip-gate"
     assert wire.asked == []
+
+
+async def test_a_partial_driver_fits_the_port_and_can_do_nothing_by_itself() -> None:
+    """Every capability's methods are unsupported until they are overridden; without slots no name is kept."""
+    partial: Receiver = PartialReceiver("workshop")
+    limits = Limits(outputs=1, inputs=1)
+    status = Status((False,), (False,))
+    assert (partial.capabilities, partial.fit_name(limits, "Berth 12"), partial.kind_code(Kind("any", ("1",)))) == (
+        frozenset(),
+        "",
+        0,
+    )
+    asked = [
+        partial.read_ring(RingPlace(1, 0), status),
+        partial.read_settings(),
+        partial.write_on_time(1, 5),
+        partial.write_local_programming(True),
+        partial.write_password(""),
+        partial.read_block_crcs(),
+        partial.read_slots([1]),
+        partial.write_slots([], [1], 0),
+        partial.listen(1),
+        partial.factory_reset(),
+    ]
+    for request in asked:
+        with pytest.raises(Unsupported):
+            await request
+    with pytest.raises(Unsupported):
+        _ = partial.slots_per_write
+    with pytest.raises(Unsupported):
+        partial.block_crc(limits, 0, {})

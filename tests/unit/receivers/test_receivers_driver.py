@@ -7,10 +7,11 @@ from dataclasses import replace
 
 import pytest
 
+from gateway.domain.receiver import Status
 from gateway.domain.transmitter import BUILT_IN_KINDS, Kind
-from gateway.errors import NotProven, ReceiverException, ReceiverRefused, Refused
+from gateway.errors import NoAnswer, NotProven, ReceiverException, ReceiverRefused, Refused
 from gateway.maps import Role
-from gateway.modbus import Answer, ReadHoldingRegisters, Request, WriteRegister, WriteRegisters
+from gateway.modbus import Answer, ReadHoldingRegisters, ReadInputRegisters, Request, WriteRegister, WriteRegisters
 from tests.fakes.register_wire import FakeUnit, RefusedRequest, record
 from tests.unit.receivers.making import REFERENCE, make
 
@@ -199,3 +200,49 @@ async def test_the_estimate_learns_what_a_write_really_takes() -> None:
     before = receiver.wire_seconds(slots_written=6, blocks_checked=0)
     await receiver.write_slots([], [1], 100)
     assert before - receiver.wire_seconds(slots_written=6, blocks_checked=0) == pytest.approx(0.100)
+
+
+async def test_operating_reads_checks_and_sends_once_in_one_hold() -> None:
+    """Output 2 for 1.5 s: the status right before, then the request, with nothing between."""
+    receiver, wire, _ = make()
+    await receiver.identify()
+    wire.asked.clear()
+    seen: list[Status] = []
+    await receiver.operate(2, 15, 0xDEAD_BEEF, seen.append)
+    assert wire.asked == [ReadInputRegisters(0, 20), WriteRegisters(0x38, b"\0\2\0\x0f\xde\xad\xbe\xef")]
+    assert wire.once_only == wire.asked[1:]
+    assert seen[0].boot_count == 7
+
+
+async def test_operating_sends_nothing_when_the_check_refuses() -> None:
+    """A violated safety contact, for example."""
+    receiver, wire, _ = make()
+
+    def refuse(_: Status) -> None:
+        raise Refused("The safety contact is violated.", code="safety")
+
+    with pytest.raises(Refused):
+        await receiver.operate(2, 0, 1, refuse)
+    assert wire.count(WriteRegisters) == 0
+
+
+async def test_a_locked_receiver_is_checked_again_after_unlocking() -> None:
+    """The refused request moved nothing; what was read before it is too old by then."""
+    unit = FakeUnit()
+    unit.password = b"quay-7"
+    receiver, wire, _ = make(unit, password=lambda: "quay-7")
+    await receiver.identify()
+    checks: list[Status] = []
+    await receiver.operate(2, 0, 1, checks.append)
+    assert len(checks) == 2
+    assert wire.count(WriteRegisters, 0x38) == 2
+
+
+async def test_an_operation_whose_answer_is_lost_is_not_repeated() -> None:
+    """Whether it moved is not known; nobody presses twice for that."""
+    receiver, wire, _ = make()
+    await receiver.identify()
+    wire.fail(skip=1, after=True)
+    with pytest.raises(NoAnswer):
+        await receiver.operate(2, 0, 1, lambda _: None)
+    assert wire.count(WriteRegisters) == 1
