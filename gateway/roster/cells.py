@@ -19,7 +19,7 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
-__all__ = ["Wrong", "clean", "column_letter", "guard", "near_matches", "show", "unguard"]
+__all__ = ["Wrong", "clean", "column_letter", "guard", "is_blank", "near_matches", "show", "unguard"]
 
 MAX_TEXT = 1000  # our choice: a name or a note, not a document; a spreadsheet's own limit is 32,767
 _FORMULA_START = ("=", "+", "-", "@", "\t", "\r", "\n")
@@ -36,6 +36,11 @@ class Wrong:
 
     found: str
     remedy: str
+
+
+def is_blank(raw: str) -> bool:
+    """Whether nobody would see anything in this cell."""
+    return not raw or raw.isspace() or not raw.translate(_INVISIBLE).strip()
 
 
 def clean(raw: str) -> str | Wrong:

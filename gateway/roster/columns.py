@@ -14,6 +14,7 @@ from gateway.roster.cells import Wrong, clean, column_letter, near_matches, show
 __all__ = ["COLUMNS", "Header", "is_known", "match_header"]
 
 COLUMNS = ("serial", "holder", "kind", "group", "rights", "sites", "valid_from", "valid_until", "note")
+_OWN = ("x_", "x-", "x ")  # `X boat` is what a spreadsheet user makes of `x_boat`
 _PLAIN = {name.replace("_", ""): name for name in COLUMNS}
 
 
@@ -77,7 +78,7 @@ def _other_column(cell: str, place: int, index: dict[str, int]) -> tuple[str, Wr
     if name is not None:
         found = f"the column {name} twice: {column_letter(index[name])} and {column_letter(place)}"
         return name, Wrong(found, "leave one of the two columns, or rename one so that it starts with x_")
-    if _squeezed(cell).startswith("x_"):
+    if cleaned.casefold().startswith(_OWN):
         return cleaned, None
     remedy = f"name it as one of {', '.join(COLUMNS)}, or let it start with x_{near_matches(cleaned, COLUMNS)}"
     return cleaned, Wrong(f"an unknown column {show(cleaned)}", remedy)

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import re
 
-from gateway.roster.cells import Wrong, column_letter, show
+from gateway.roster.cells import Wrong, column_letter, is_blank, show
 from gateway.roster.columns import Header
 from gateway.roster.decoding import AS_UTF8
 from gateway.roster.findings import Findings
@@ -34,10 +34,10 @@ def check_shape(table: Table, header: Header, findings: Findings) -> None:
     width = len(header.labels)
     for row in table.rows:
         for place in header.unnamed:
-            if place < len(row.cells) and row.cells[place].strip():
+            if place < len(row.cells) and not is_blank(row.cells[place]):
                 wrong = Wrong(f"{show(row.cells[place])} in a column without a name", "name the column, or empty it")
                 findings.fault(row.number, column_letter(place), wrong)
-        beyond = [place for place in range(width, len(row.cells)) if row.cells[place].strip()]
+        beyond = [place for place in range(width, len(row.cells)) if not is_blank(row.cells[place])]
         if beyond:
             found = f"{show(row.cells[beyond[0]])} beyond the last column"
             remedy = "put a cell in quotes if the separator belongs to its text, or name the column"

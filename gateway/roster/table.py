@@ -8,6 +8,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from gateway.roster.cells import is_blank
+
 __all__ = ["Problem", "Row", "Table"]
 
 
@@ -20,7 +22,7 @@ class Row:
 
     @property
     def blank(self) -> bool:
-        return not any(cell.strip() for cell in self.cells)
+        return all(map(is_blank, self.cells))
 
 
 @dataclass(frozen=True, slots=True)

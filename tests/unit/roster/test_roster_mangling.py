@@ -78,7 +78,10 @@ HARMLESS: dict[str, Callable[[Rows], Rows]] = {
     "columns turned round": lambda rows: [row[::-1] for row in rows],
     "header in capitals": lambda rows: [[cell.upper() for cell in rows[0]], *rows[1:]],
     "header in words": lambda rows: [[cell.replace("_", " ").title() for cell in rows[0]], *rows[1:]],
-    "own columns": lambda rows: [[*rows[0], "X_boat"], *[[*row, "Heron"] for row in rows[1:]]],
+    "own columns": lambda rows: [
+        [*rows[0], "X_boat"],
+        *[[*row, "Heron" if any(map(str.isalnum, "".join(row))) else ""] for row in rows[1:]],
+    ],
     "rows turned round": lambda rows: [rows[0], *rows[:0:-1]],
     "people entered twice": lambda rows: [*rows, *rows[1:]],
     "an empty column": lambda rows: [[*row, ""] for row in rows],
