@@ -8,7 +8,7 @@ from dataclasses import replace
 
 import pytest
 
-from gateway.domain.events import EventName
+from gateway.domain.events import Event, EventName
 from gateway.domain.live import LinkState
 from gateway.domain.mirror import Mirror
 from gateway.domain.plan import Change, ChangeKind, Plan, PlanState
@@ -244,6 +244,30 @@ async def test_looks_at_the_same_time_tell_once() -> None:
     assert heard == [f"{serial:010d}" for serial in range(7, 28)]
 
 
+async def test_a_cancelled_refresh_knows_whether_its_commit_became_durable() -> None:
+    """Cancelled in the middle of the commit: it ends first, and nothing of it is told again."""
+    quay = filled(3)
+    journal, kept = quay.store.journal, quay.store.journal.commit
+
+    async def slow_commit(commit: Commit) -> tuple[Event, ...]:
+        events = await kept(commit)
+        await quay.clock.sleep(0.1)
+        return events
+
+    async with quay.watching(5) as watch:
+        quay.receiver.board.learn(7, 1, 1)
+        quay.receiver.board.press(9)
+        journal.commit = slow_commit  # type: ignore[method-assign]
+        refreshing = asyncio.ensure_future(watch.keeper.refresh("slip-gate"))
+        while not quay.told(EventName.TRANSMITTER_HEARD):
+            await quay.clock.advance(0.001)
+        refreshing.cancel()
+        await quay.clock.advance(5)
+        assert refreshing.cancelled()
+    assert len(quay.told(EventName.TRANSMITTER_HEARD)) == 1
+    assert [name for name, _ in quay.told(*SLOTS_TOLD)] == ["slot.changed", "drift.found"]
+
+
 async def test_sums_that_never_agree_are_not_a_proof() -> None:
     """What is read disagrees with the stated sums again and again: refused, and the mirror stays as it was."""
     quay = filled(10)
@@ -278,6 +302,10 @@ async def test_refreshes_at_the_same_time_read_once_and_lend_their_urgency() -> 
         assert receiver.frames_of["read_slots"] == 16
         assert Urgency.REVOCATION in receiver.urgencies[seen + 1 : seen + 4]
         assert {mirror.revision for mirror in mirrors} == {receiver.board.revision}
+        receiver.board.learn(7, 1, 1)
+        seen = len(receiver.urgencies)
+        await quay.clock.run(watch.keeper.refresh("slip-gate"))
+        assert Urgency.REVOCATION not in receiver.urgencies[seen:], "what was lent is given back"
 
 
 async def test_progress_reaches_its_total() -> None:
