@@ -12,6 +12,7 @@ from gateway.domain.plan import PlanState
 from gateway.domain.receiver import Origin
 from gateway.domain.urgency import Urgency
 from gateway.errors import GatepostError, NoAnswer, NotProven, ReceiverException, ReceiverRefused
+from gateway.ports import BlockCrcs
 from tests.fakes.clock import FakeClock
 from tests.fakes.receiver import FakeReceiver, some_slot
 from tests.fakes.sync_house import SyncHouse, entry, quay_receiver, roster
@@ -162,6 +163,25 @@ async def test_a_memory_that_does_not_keep_what_it_acknowledged_is_given_up_afte
     plan = await clock.run(house.runner.apply("slip-gate"))
     assert (plan.state, receiver.write_frames) == (PlanState.FAILED, 3)
     assert "memory may be worn out" in plan.outcome
+
+
+class LyingReceiver(FakeReceiver):
+    """States wrong sums for its first block once it has been written."""
+
+    async def read_block_crcs(self, *, urgency: Urgency = Urgency.CONTROL) -> BlockCrcs:
+        stated = await super().read_block_crcs(urgency=urgency)
+        return BlockCrcs(stated.revision, (stated.crcs[0] ^ self.slot_writes, *stated.crcs[1:]))
+
+
+async def test_sums_that_never_agree_end_the_plan() -> None:
+    """Read back right and never proven by its CRC is not applied."""
+    clock = FakeClock()
+    receiver = LyingReceiver(clock=clock)
+    house = SyncHouse([receiver], clock=clock)
+    house.rosters.put(roster(entry(1)))
+    plan = await clock.run(house.runner.apply("slip-gate"))
+    assert plan.state is PlanState.FAILED
+    assert receiver.slot_writes == 1
 
 
 async def test_board_work_during_a_plan_is_never_overwritten() -> None:
