@@ -10,6 +10,7 @@ from typing import Any
 from aiohttp import web
 
 from gateway.api.auth import auth_middleware
+from gateway.api.connection import Connection
 from gateway.api.context import CONTEXT, Context
 from gateway.api.failures import Failures
 from gateway.api.faults import RequestFault
@@ -114,6 +115,8 @@ def _is_repeatable(request: web.Request) -> bool:
 def _counting(metrics: Metrics) -> Any:
     @web.middleware
     async def count(request: web.Request, handler: Any) -> web.StreamResponse:
+        if isinstance(request.protocol, Connection):
+            request.protocol.greeted()
         response: web.StreamResponse = await handler(request)
         operation = _operation_of(request)
         method = request.method if operation else "other"

@@ -18,8 +18,8 @@ class Limits:
     """Sizes in bytes, times in seconds.
 
     `local_connections` is how many more the unix socket may have when the network has used up `connections`.
-    A stream whose client takes nothing for `stalled_s` is dropped. `failures` is how many wrong tokens one
-    address may show within `failure_window_s`.
+    A new connection must send a whole request head within `greeting_s`. A stream whose client takes nothing for
+    `stalled_s` is dropped. `failures` is how many wrong tokens one address may show within `failure_window_s`.
     """
 
     body_bytes: int = _MEBIBYTE
@@ -28,6 +28,7 @@ class Limits:
     header_bytes: int = 8192
     connections: int = 64
     local_connections: int = 16
+    greeting_s: float = 10.0
     streams: int = 20
     heartbeat_s: float = 15.0
     stalled_s: float = 30.0

@@ -23,9 +23,8 @@ __all__ = ["build_document", "problem_statuses"]
 
 _TEMPLATE = "#/components/schemas/{model}"
 _ALWAYS = ("host-not-allowed", "header-too-large", "request-malformed", "internal")
-_WITH_TOKEN = ("token-missing", "token-invalid", "scope-insufficient", "too-many-failures")
+_WITH_TOKEN = ("token-missing", "token-invalid", "scope-insufficient", "too-many-failures", "store-unavailable")
 _WITH_BODY = ("body-malformed", "body-invalid", "body-too-large", "body-type-unsupported", "body-too-slow")
-_CHANGING = ("store-unavailable",)
 _PATH_SCHEMAS = {"serial": {"type": "string", "pattern": "^[0-9]{10}$"}}
 _ABOUT = (
     "The API of a Gatepost gateway. Times are RFC 3339 in UTC, serials are texts of ten digits, lists page by "
@@ -69,13 +68,11 @@ def problem_statuses(operation: Operation) -> dict[int, list[str]]:
 
 
 def _codes(operation: Operation) -> tuple[str, ...]:
-    changes = operation.method not in ("GET", "HEAD")
     return (
         *_ALWAYS,
         *(_WITH_TOKEN if operation.scope else ()),
         *(("query-invalid",) if operation.query else ()),
         *(_WITH_BODY if operation.body else ()),
-        *(_CHANGING if changes else ()),
         *(("idempotency-key-busy", "idempotency-key-reused") if operation.repeatable else ()),
         *(("precondition-failed", "precondition-required") if operation.guarded else ()),
         *operation.problems,

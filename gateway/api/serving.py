@@ -15,11 +15,9 @@ from typing import Any
 
 from aiohttp import web
 
-from gateway.api.context import CONTEXT
-from gateway.api.faults import RequestFault
-from gateway.api.limits import Limits
+from gateway.api.connection import Connection
+from gateway.api.context import CONTEXT, Context
 from gateway.api.listeners import Listener, TcpListener, UnixListener, open_socket
-from gateway.api.problems import problem_response
 
 __all__ = ["Serving", "serve"]
 
@@ -48,7 +46,7 @@ async def serve(app: web.Application, listeners: Sequence[Listener]) -> AsyncIte
             sockets.append(open_socket(listener))
         await runner.setup()
         for listener, bound in zip(listeners, sockets, strict=True):
-            await _Site(runner, listener, bound, app[CONTEXT].limits).start()
+            await _Site(runner, listener, bound, app[CONTEXT]).start()
         yield Serving(tuple(bound.getsockname()[1] for bound in sockets if bound.family != socket.AF_UNIX))
     finally:
         await runner.cleanup()
@@ -56,29 +54,6 @@ async def serve(app: web.Application, listeners: Sequence[Listener]) -> AsyncIte
             bound.close()
             if isinstance(listener, UnixListener):
                 listener.path.unlink(missing_ok=True)
-
-
-class _Connection(web.RequestHandler):
-    """A connection whose parser's own refusals, which no middleware sees, are problem documents too."""
-
-    def handle_error(
-        self,
-        request: web.BaseRequest,
-        status: int = 500,
-        exc: BaseException | None = None,
-        message: str | None = None,
-    ) -> web.StreamResponse:
-        if status >= 500:
-            super().handle_error(request, status, exc, message)  # logs it
-        code = "internal" if status >= 500 else "request-malformed"
-        response = problem_response(
-            RequestFault(code, "The request is not HTTP that can be read.", remedy="Send it with an HTTP client.")
-        )
-        response.headers["Server"] = "gatepost"
-        response.headers["Cache-Control"] = "no-store"
-        response.headers["X-Content-Type-Options"] = "nosniff"
-        response.force_close()
-        return response
 
 
 class _NoRoom(asyncio.Protocol):
@@ -93,15 +68,19 @@ class _NoRoom(asyncio.Protocol):
 class _Site(web.BaseSite):
     """A bound socket with a limit on its connections."""
 
-    def __init__(self, runner: web.AppRunner, listener: Listener, bound: socket.socket, limits: Limits) -> None:
+    def __init__(self, runner: web.AppRunner, listener: Listener, bound: socket.socket, context: Context) -> None:
         tls = listener.tls if isinstance(listener, TcpListener) else None
         super().__init__(runner, ssl_context=tls)
         assert runner.server is not None
         self._web_server = runner.server
         self._bound = bound
+        limits = context.limits
+        self._greeting_s = limits.greeting_s
         more = limits.local_connections if isinstance(listener, UnixListener) else 0
         self._most = limits.connections + more
         self._options: dict[str, Any] = {
+            "clock": context.services.clock,
+            "greeting_s": limits.greeting_s,
             "access_log": None,
             "keepalive_timeout": _KEEP_ALIVE_S,
             "max_line_size": limits.header_bytes,
@@ -115,9 +94,14 @@ class _Site(web.BaseSite):
     async def start(self) -> None:
         await super().start()
         loop = asyncio.get_running_loop()
-        self._server = await loop.create_server(self._connect, sock=self._bound, ssl=self._ssl_context)
+        self._server = await loop.create_server(
+            self._connect,
+            sock=self._bound,
+            ssl=self._ssl_context,
+            ssl_handshake_timeout=self._greeting_s if self._ssl_context else None,
+        )
 
     def _connect(self) -> asyncio.Protocol:
         if len(self._web_server.connections) >= self._most:
             return _NoRoom()
-        return _Connection(self._web_server, loop=asyncio.get_running_loop(), **self._options)
+        return Connection(self._web_server, **self._options)

@@ -36,6 +36,7 @@ class Route:
     scope: Scope | None
     body: Any
     query: dict[str, str]
+    statuses: frozenset[str] = frozenset()
 
 
 def _routes() -> list[Route]:
@@ -55,6 +56,7 @@ def _routes() -> list[Route]:
                         for each in operation.get("parameters", [])
                         if each["in"] == "query" and each["required"]
                     },
+                    frozenset(operation["responses"]),
                 )
             )
     return found
@@ -96,13 +98,17 @@ async def _ask(client: Client, route: Route, headers: dict[str, str]) -> Reply:
 
 @pytest.mark.parametrize("route", ROUTES, ids=lambda route: route.id)
 async def test_authorisation_matrix(client: tuple[ApiBench, Client], route: Route) -> None:
-    """OWASP API1, 3 and 5: each route refuses all but the callers whose scopes contain the one it names."""
+    """OWASP API1, 3 and 5: each route refuses all but the callers whose scopes contain the one it names.
+
+    Every answer has a status that the document tells of.
+    """
     bench, found = client
     for caller in CALLERS:
         secret = {"none": "", "bad": "wrong-secret"}.get(caller) if caller in ("none", "bad") else None
         if secret is None:
             secret = await bench.token(caller)
         reply = await _ask(found, route, {"Authorization": f"Bearer {secret}"} if secret else {})
+        assert str(reply.status) in route.statuses, (caller, reply.status)
         if route.scope is None:
             assert reply.status == 200, caller
         elif caller == "none":

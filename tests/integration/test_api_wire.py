@@ -11,6 +11,7 @@ import pytest
 from gateway.api.limits import Limits
 from gateway.errors import GatepostError
 from tests.fakes.api_bench import ApiBench, Client
+from tests.fakes.clock import FakeClock
 
 _SECURITY = (
     "content-security-policy",
@@ -167,3 +168,24 @@ async def test_connections_are_limited() -> None:
             await held_writer.wait_closed()
         await asyncio.sleep(0.01)
         assert (await client.get("/healthz")).status == 200
+
+
+async def test_silent_connections_do_not_take_the_room() -> None:
+    """Who sends no whole request head in 10 s (virtual time) is hung up; who has sent one stays."""
+    clock = FakeClock()
+    async with ApiBench(clock=clock).served() as client:
+        port = int(client.base.rpartition(":")[2])
+        silent_reader, silent = await asyncio.open_connection("127.0.0.1", port)
+        half_reader, half = await asyncio.open_connection("127.0.0.1", port)
+        half.write(b"GET /healthz HTTP/1.1\r\nHost: loc")
+        good_reader, good = await asyncio.open_connection("127.0.0.1", port)
+        good.write(b"GET /healthz HTTP/1.1\r\nHost: localhost\r\n\r\n")
+        assert (await good_reader.readline()).startswith(b"HTTP/1.1 200")
+        await clock.advance(10)
+        assert await silent_reader.read() == b""
+        assert await half_reader.read() == b""
+        good.write(b"GET /healthz HTTP/1.1\r\nHost: localhost\r\nConnection: close\r\n\r\n")
+        assert b"HTTP/1.1 200" in await good_reader.read()
+        for writer in (silent, half, good):
+            writer.close()
+            await writer.wait_closed()
