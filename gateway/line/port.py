@@ -199,12 +199,20 @@ def _open_device(config: LineConfig, path: str) -> _Device:
     device.open()
     try:
         fcntl.ioctl(device.fileno(), termios.TIOCEXCL)
+        _tell_empty_from_gone(device)
         with contextlib.suppress(OSError, ValueError, NotImplementedError):  # not every driver can
             device.set_low_latency_mode(True)
     except BaseException:
         device.close()
         raise
     return device
+
+
+def _tell_empty_from_gone(device: _Device) -> None:
+    """VMIN 1: with pyserial's 0 a read without data returns nothing, just as one from a device that is gone."""
+    attributes = termios.tcgetattr(device.fileno())
+    attributes[6][termios.VMIN] = 1
+    termios.tcsetattr(device.fileno(), termios.TCSANOW, attributes)
 
 
 def port_fault(config: LineConfig, path: str, fault: Exception, holders: tuple[str, ...]) -> PortUnavailable:
