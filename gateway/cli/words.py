@@ -26,8 +26,8 @@ def receiver_sentence(receiver: Mapping[str, Any], status: Mapping[str, Any]) ->
         age = status["age_s"]
         words += ", its state is unknown" if age is None else f", last heard {_ago(age)}; its state is unknown"
         return words + "."
-    outputs = [f"{o['name']} {'closed' if o['closed'] else 'open'}" for o in status["outputs"] if o["name"]]
-    inputs = [f"{i['name'] or 'input ' + str(i['number'])} {i['state']}" for i in status["inputs"] if i["name"]]
+    outputs = [f"{o['name']} {'on' if o['closed'] else 'off'}" for o in status["outputs"] if o["name"]]
+    inputs = [f"{i['name']} {i['state']}" for i in status["inputs"] if i["name"]]
     parts = [f"outputs: {', '.join(outputs)}" if outputs else "", f"inputs: {', '.join(inputs)}" if inputs else ""]
     return f"{words}; " + "; ".join(part for part in parts if part) + "."
 
@@ -50,7 +50,8 @@ def plan_sentence(plan: Mapping[str, Any]) -> str:
 
 
 def _place(data: Mapping[str, Any], noun: str) -> str:
-    return str(data.get("name") or f"{noun} {data.get(noun, '?')}")
+    name = data.get("name")
+    return f"{noun} {data.get(noun, '?')}" + (f" ({name})" if name else "")
 
 
 def _heard(data: Mapping[str, Any]) -> str:
@@ -63,7 +64,7 @@ def _heard(data: Mapping[str, Any]) -> str:
 
 _SENTENCES: dict[str, Callable[[Mapping[str, Any]], str]] = {
     "input.changed": lambda d: f"{_place(d, 'input')} is {'violated' if d.get('violated') else 'normal'}",
-    "output.changed": lambda d: f"{_place(d, 'output')} {'closed' if d.get('closed') else 'opened'}",
+    "output.changed": lambda d: f"{_place(d, 'output')} goes {'on' if d.get('closed') else 'off'}",
     "transmitter.heard": _heard,
     "link.lost": lambda d: f"lost: {d.get('reason', '')}",
     "link.restored": lambda _: "answers again",

@@ -32,12 +32,22 @@ def _plain_label(serial: int, position: int) -> str:
     return str(position)
 
 
+def _no_name(receiver: str, number: int) -> str:
+    return ""
+
+
 @dataclass(frozen=True, slots=True)
 class Names:
-    """Where the words of a press come from: holder by serial, label (`1+2`) by serial and position number."""
+    """Where words come from.
+
+    Holder by serial; label (`1+2`) by serial and position number; what the settings call an output or an input, by
+    receiver and number, empty when they have no name for it.
+    """
 
     holder: Callable[[int], str | None] = _no_holder
     position: Callable[[int, int], str] = _plain_label
+    output: Callable[[str, int], str] = _no_name
+    input: Callable[[str, int], str] = _no_name
 
 
 @dataclass(frozen=True, slots=True)

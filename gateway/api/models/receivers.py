@@ -104,9 +104,10 @@ class ReceiversAnswer(Answer):
 
 
 class InputAnswer(Answer):
-    """One monitored contact."""
+    """One monitored contact. `name` is the settings' one, empty when they have none."""
 
     number: int
+    name: str
     state: Literal["normal", "violated"]
 
 
@@ -131,7 +132,7 @@ class StatusAnswer(Answer):
             link="online",
             current=True,
             age_s=0.12,
-            inputs=[{"number": 1, "state": "normal"}],
+            inputs=[{"number": 1, "name": "gate closed", "state": "normal"}],
             outputs=[{"number": 1, "name": "gate", "closed": False, "mode": "timed"}],
             revision=412,
             boot_count=7,
