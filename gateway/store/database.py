@@ -21,7 +21,7 @@ from pathlib import Path
 from typing import TypeVar
 
 from gateway.errors import StoreDamaged, StoreError, StoreUnavailable
-from gateway.store.faults import damaged, from_sqlite
+from gateway.store.faults import FAULTS, damaged, from_sqlite
 from gateway.store.ladder import climb
 from gateway.store.worker import Worker
 
@@ -128,10 +128,23 @@ class Database:
     def _check(self, fresh: bool) -> None:
         db = self._write_connection()
         if not fresh:
-            faults = [row[0] for row in db.execute("pragma quick_check(1)")]
-            if faults != ["ok"]:
-                raise damaged(self.path, faults[0])
+            self._check_pages(db)
         climb(db, self._steps, self.path)
+        if _schema(db) != self._wanted_schema():
+            raise damaged(self.path, "its tables are not those of its version")
+
+    def _check_pages(self, db: sqlite3.Connection) -> None:
+        try:
+            faults = [row[0] for row in db.execute("pragma quick_check(1)")]
+        except sqlite3.Error as fault:
+            raise from_sqlite(fault, self.path) or damaged(self.path, str(fault)) from fault
+        if faults != ["ok"]:
+            raise damaged(self.path, faults[0])
+
+    def _wanted_schema(self) -> list[tuple[str, ...]]:
+        with contextlib.closing(sqlite3.connect(":memory:", isolation_level=None)) as fresh:
+            climb(fresh, self._steps, self.path)
+            return _schema(fresh)
 
     def _write(self, work: Work[T], then: Callable[[T], None] | None) -> T:
         result = self._guard(lambda: self._transact(self._write_connection(), "begin immediate", work))
@@ -143,7 +156,7 @@ class Database:
     def _read(self, work: Work[T]) -> T:
         try:
             return self._transact(self._read_connection(), "begin", work)
-        except sqlite3.Error as fault:
+        except FAULTS as fault:
             self._drop_reader()
             error = from_sqlite(fault, self.path)
             if error is None:
@@ -169,7 +182,7 @@ class Database:
     def _guard(self, work: Callable[[], T]) -> T:
         try:
             return work()
-        except sqlite3.Error as fault:
+        except FAULTS as fault:
             self._drop_writer()
             error = from_sqlite(fault, self.path)
             if error is None:
@@ -208,3 +221,7 @@ class Database:
             with contextlib.suppress(sqlite3.Error):
                 self._reader.close()
             self._reader = None
+
+
+def _schema(db: sqlite3.Connection) -> list[tuple[str, ...]]:
+    return db.execute("select type, name, tbl_name, sql from sqlite_schema order by type, name").fetchall()

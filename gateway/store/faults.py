@@ -12,7 +12,7 @@ from pathlib import Path
 
 from gateway.errors import StoreDamaged, StoreError, StoreUnavailable
 
-__all__ = ["damaged", "from_os", "from_sqlite"]
+__all__ = ["FAULTS", "damaged", "from_os", "from_sqlite"]
 
 _SPACE = "Free some disk space; the gateway goes on by itself."
 _CARD = "Check the card or disk (dmesg says more), and replace it when it fails; the gateway goes on by itself."
@@ -33,8 +33,15 @@ _UNAVAILABLE = {
 _DAMAGED = frozenset({sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB})
 
 
-def from_sqlite(fault: sqlite3.Error, path: Path) -> StoreError | None:
+#: What working with a database raises when the disk or the database is at fault. A text that is no UTF-8 any more
+#: comes as sqlite3.OperationalError from a column and as UnicodeDecodeError from a message about a damaged schema.
+FAULTS = (sqlite3.Error, UnicodeDecodeError)
+
+
+def from_sqlite(fault: Exception, path: Path) -> StoreError | None:
     """The error for people, None when the fault is a mistake in our own statements."""
+    if isinstance(fault, UnicodeDecodeError):
+        return damaged(path, "a text in it is no text any more")
     code = getattr(fault, "sqlite_errorcode", None)
     if code is None:  # raised by Python itself: a text that is no text any more, or our own mistake
         return damaged(path, str(fault)) if "Could not decode" in str(fault) else None

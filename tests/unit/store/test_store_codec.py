@@ -10,7 +10,7 @@ from types import MappingProxyType
 from typing import Any
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from gateway.domain.mirror import Mirror
@@ -34,7 +34,7 @@ slots = st.builds(
     flags=st.integers(0, 65535),
     opaque=st.binary(max_size=16),
 )
-settings = st.none() | st.builds(
+receiver_settings = st.none() | st.builds(
     ReceiverSettings, st.lists(numbers, max_size=8).map(tuple), st.booleans(), st.booleans()
 )
 mirrors = st.builds(
@@ -45,7 +45,7 @@ mirrors = st.builds(
     revision=numbers,
     slots=st.lists(slots, max_size=6).map(lambda found: {slot.number: slot for slot in found}),
     block_crcs=st.lists(numbers, max_size=4).map(tuple),
-    settings=settings,
+    settings=receiver_settings,
     cursor=st.none() | st.builds(RingPlace, numbers, numbers),
     confirmed=st.booleans(),
 )
@@ -65,18 +65,20 @@ snapshots = st.builds(
     taken=times,
     limits=st.builds(Limits, numbers, numbers),
     slots=st.lists(slots, max_size=4).map(tuple),
-    settings=settings,
+    settings=receiver_settings,
     output_modes=st.none() | st.lists(st.sampled_from(OutputMode), max_size=8).map(tuple),
 )
 revocations = st.builds(Revocation, serial=numbers, asked_by=texts, reason=texts, time=times)
 
 
+@settings(deadline=None)  # a busy machine is no fault
 @given(st.one_of(slots, mirrors, plans, snapshots, revocations))
 def test_every_value_comes_back_from_its_text_as_it_was(value: Any) -> None:
     """Whatever is kept is read back equal, down to empty positions at the end and maker bytes."""
     assert decode(type(value), parse(canonical(encode(value)))) == value
 
 
+@settings(deadline=None)  # a busy machine is no fault
 @given(mirrors)
 def test_equal_values_have_one_text(mirror: Mirror) -> None:
     """The order in which slots were added does not show, so that equal mirrors are not written again."""
@@ -91,6 +93,7 @@ json_values = st.recursive(
 )
 
 
+@settings(deadline=None)  # a busy machine is no fault
 @given(st.sampled_from([Slot, Mirror, Plan, Snapshot, Revocation, RingPlace]), json_values)
 def test_other_json_is_refused_and_never_crashes(kind: type, plain: Any) -> None:
     """JSON of another shape is a fault of the one kind that callers expect."""
@@ -98,6 +101,7 @@ def test_other_json_is_refused_and_never_crashes(kind: type, plain: Any) -> None
         decode(kind, plain)
 
 
+@settings(deadline=None)  # a busy machine is no fault
 @given(st.sampled_from(["number", "serial", "kind", "outputs", "name", "opaque"]), json_values)
 def test_a_field_of_the_wrong_type_names_its_place(field: str, plain: Any) -> None:
     """A damaged field is either still a value of its type, or a fault that names the field."""
@@ -142,6 +146,7 @@ def test_times_are_kept_as_utc_and_never_naive() -> None:
         decode(Revocation, {**encode(revocation), "time": "2026-03-02T08:00:00"})
 
 
+@settings(deadline=None)  # a busy machine is no fault
 @given(times)
 def test_microseconds_are_exact(time: datetime) -> None:
     """No instant is rounded."""

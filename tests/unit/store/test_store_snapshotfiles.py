@@ -11,7 +11,7 @@ from typing import Any
 
 import jsonschema
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from gateway.domain.receiver import OutputMode, Slot
@@ -68,6 +68,7 @@ def validate(document: Any) -> None:
     jsonschema.validate(document, schema(), cls=jsonschema.Draft202012Validator)
 
 
+@settings(deadline=None)  # a busy machine is no fault
 @given(
     st.lists(
         st.builds(
