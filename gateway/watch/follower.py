@@ -29,13 +29,14 @@ from gateway.watch.spans import Reading
 from gateway.watch.teller import Teller
 from gateway.watch.telling import Names, Told, View, tell_differences, tell_entries
 
-__all__ = ["GAP_S", "PASSWORD_REFUSED", "UNCONFIRMED", "Follower", "Look"]
+__all__ = ["GAP_S", "PASSWORD_CODES", "UNCONFIRMED", "Follower", "Look"]
 
 log: structlog.typing.FilteringBoundLogger = structlog.get_logger("gateway.watch")
 
 #: What is found after a longer pause than this is late (rule 12); our choice: ten polls at the default rate.
 GAP_S = 2.0
-PASSWORD_REFUSED = "password-refused"  # noqa: S105 - an error's code
+#: The codes of ReceiverRefused that say that the receiver stays locked.
+PASSWORD_CODES = frozenset({"password-refused", "password-wait", "locked"})
 UNCONFIRMED = "unconfirmed"
 REFUSED_PAUSE_S = 30.0
 
@@ -184,7 +185,7 @@ class Follower:
         try:
             read = await self.receiver.read_ring(cursor, status, urgency=urgency)
         except ReceiverRefused as refusal:
-            if refusal.code != PASSWORD_REFUSED:
+            if refusal.code not in PASSWORD_CODES:
                 raise
             self.refuse(refusal)
             return None
@@ -229,7 +230,7 @@ class Follower:
         self._view = View.of(status)
         late = reading.since_last_s is None or reading.since_last_s > GAP_S
         self._told_at = self._clock.monotonic()
-        self.teller.add([_timed(one, reading, late) for one in told], self._next_cursor(cursor, status, read))
+        self.teller.add([_timed(one, reading, late) for one in told], self._next_cursor(status))
 
     def _restarted(self, cursor: RingPlace | None, status: Status, reading: Reading) -> Told:
         before = cursor.boot_count if cursor else None
@@ -252,14 +253,10 @@ class Follower:
         draft = EventDraft(EventName.RING_OVERRUN, self.name, {"lost": lost, "next_event": first})
         return [Told(draft, read.entries[0].uptime_s if read.entries else None)]
 
-    def _next_cursor(self, cursor: RingPlace | None, status: Status, read: RingRead) -> RingPlace | None:
+    def _next_cursor(self, status: Status) -> RingPlace | None:
         if self.strange or status.boot_count is None:
             return None
-        if read.entries:
-            return read.entries[-1].place
-        if cursor is None or _went_back(cursor, status):
-            return RingPlace(status.boot_count, status.newest_event or 0)
-        return RingPlace(status.boot_count, (0 if read.restarted else cursor.number) + read.lost)
+        return RingPlace(status.boot_count, status.newest_event or 0)
 
 
 def _restarted(cursor: RingPlace | None, status: Status) -> bool:

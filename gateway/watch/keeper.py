@@ -21,7 +21,7 @@ from gateway.domain.urgency import Urgency
 from gateway.errors import NotFound, ReceiverRefused, Refused
 from gateway.ports import Mirrors, Progress
 from gateway.watch.drift import Drift
-from gateway.watch.follower import PASSWORD_REFUSED, UNCONFIRMED, Follower, Look
+from gateway.watch.follower import PASSWORD_CODES, UNCONFIRMED, Follower, Look
 from gateway.watch.memory_reading import MemoryReading, Proven, nothing_to_report
 from gateway.watch.recognition import never_read, same_receiver
 from gateway.watch.slot_changes import SlotChange, settings_event, slot_changes, slot_events
@@ -63,7 +63,7 @@ class Keeper:
             async with kept.lock:
                 return await self._refresh(kept, progress or nothing_to_report)
         except ReceiverRefused as refusal:
-            if refusal.code == PASSWORD_REFUSED:
+            if refusal.code in PASSWORD_CODES:
                 kept.follower.refuse(refusal)
             raise
         finally:
@@ -140,9 +140,12 @@ class Keeper:
         )
         proven = await reading.run(look.status.revision or 0)
         follower.admit()
+        newest = look
         if proven.revision != (look.status.revision or 0):
-            await follower.look(urgency=min(*kept.urgencies, Urgency.CONTROL))  # who made the newer changes
+            newest = await follower.look(urgency=min(*kept.urgencies, Urgency.CONTROL))  # who made the newer changes
         mirror = await self._keep(follower, known, look, proven)
+        if proven.revision == newest.status.revision == (follower.last or newest).status.revision:
+            follower.origins.forget()
         kept.settings_known = kept.verified = True
         return mirror
 

@@ -16,6 +16,8 @@ __all__ = ["Reading"]
 
 #: How far a board's crystal may be off; our choice, wide enough for cheap ones over a whole temperature range.
 CLOCK_ERROR = 200e-6
+#: In what steps a ring entry may count its uptime (docs/register-map.md, field `uptime` of the ring).
+UPTIME_STEP_S = 0.1
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,7 +38,7 @@ class Reading:
         if self.uptime_s is None:
             return self.of_gap()
         age = max(0.0, self.uptime_s - uptime_s)
-        slack = age * CLOCK_ERROR
+        slack = age * CLOCK_ERROR + UPTIME_STEP_S
         earliest = self.end - timedelta(seconds=max(0.0, self.uptime_s + 1 - uptime_s) + slack + self.took_s)
         return Span(earliest, max(earliest, self.end - timedelta(seconds=max(0.0, age - slack))))
 

@@ -10,6 +10,7 @@ It knows nothing of frames or faults.
 from __future__ import annotations
 
 from collections import deque
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 from gateway.clock import Clock
@@ -162,18 +163,23 @@ class FakeBoard:
 
     def put(self, number: int, slot: Slot | None, origin: Origin) -> None:
         """Write or free one slot; nothing changes when it already stands so."""
-        old = self.slots.get(number)
-        if old == slot:
+        self.put_all({number: slot}, origin)
+
+    def put_all(self, target: Mapping[int, Slot | None], origin: Origin) -> None:
+        """One request: the revision rises by one, and one event names the lowest slot and how many changed."""
+        changing = {n: slot for n, slot in sorted(target.items()) if self.slots.get(n) != slot}
+        if not changing:
             return
         self.revision += 1
-        self.changed_at[number] = self.revision
-        if slot is None:
-            del self.slots[number]
-        else:
-            self.slots[number] = slot
-        told = slot or old
-        assert told is not None
-        self._tell(BoardEvent.SLOT, origin, slot=number, serial=told.serial)
+        lowest = min(changing)
+        told = changing[lowest] or self.slots[lowest]
+        for number, slot in changing.items():
+            self.changed_at[number] = self.revision
+            if slot is None:
+                del self.slots[number]
+            else:
+                self.slots[number] = slot
+        self._tell(BoardEvent.SLOT, origin, slot=lowest, serial=told.serial, value=len(changing))
 
     def refuse(self, why: str) -> None:
         """Remember and tell a refusal."""

@@ -251,9 +251,8 @@ class FakeReceiver:
         if any(self.board.changed_at.get(number, 0) > seen for number in target):
             raise ReceiverRefused("A slot has changed since it was read.", code="slot-changed")
         done = sorted(target)[: fault.slots_done if fault else None]
-        for number in done:
-            self.slot_writes += 1
-            self.board.put(number, target[number], Origin.LINE)
+        self.slot_writes += len(done)
+        self.board.put_all({number: target[number] for number in done}, Origin.LINE)
         self._answer(fault, None)
 
     @property

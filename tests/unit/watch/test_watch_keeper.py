@@ -387,6 +387,21 @@ async def test_a_revision_that_went_back_is_a_stranger() -> None:
     assert [data["reason"] for _, data in quay.told(EventName.RECEIVER_REPLACED)] == ["revision-went-back", "confirmed"]
 
 
+async def test_several_slots_in_one_request_are_all_ours() -> None:
+    """The ring names only the lowest slot of a request; the others are known to be the line's, the board's are not."""
+    quay = filled(40)
+    async with quay.watching(5):
+        receiver = quay.receiver
+        receiver.board.learn(1007, 2, 2)
+        await quay.clock.advance(3)
+        slots = [some_slot(number, 5000 + number) for number in (5, 6, 7, 39)]
+        await quay.clock.run(receiver.write_slots(slots, [20], receiver.board.revision))
+        receiver.board.learn(1001, 4, 1)
+        await quay.clock.advance(3)
+    drifts = [data["slots"] for _, data in quay.told(EventName.DRIFT_FOUND)]
+    assert [[(slot["slot"], slot["origin"]) for slot in slots] for slots in drifts] == [[(7, "board")], [(1, "board")]]
+
+
 async def test_a_reset_at_the_board_is_told_as_what_it_is() -> None:
     """All slots are gone: the revision rose, nothing is restored, and the words say reset."""
     quay = filled(2)
