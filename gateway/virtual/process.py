@@ -55,6 +55,7 @@ async def run_virtual(
             stopped.set_exception(fault)
 
     async with contextlib.AsyncExitStack() as stack:
+        stack.enter_context(_signals(options.stop_on_signals, stop))
         members = [_member(options, the_map, place, stack) for place in range(len(options.addresses))]
         line = await stack.enter_async_context(_line(options, members, clock, break_off))
         for member in members:
@@ -63,7 +64,6 @@ async def run_virtual(
         commands = Commands(clock, members, station=line.station, adapter=line, quit_=stop)
         await stack.enter_async_context(command_socket(options.control, commands.run))
         stack.enter_context(stdin_commands(options.use_stdin, commands.run, say))
-        stack.enter_context(_signals(options.stop_on_signals, stop))
         if ready is not None:
             ready(commands)
         async with asyncio.TaskGroup() as tasks:
