@@ -39,7 +39,11 @@ class FieldType(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Field:
-    """A field with its place. `start_bit` and `size_bits` count from the block's first bit."""
+    """A field with its place. `start_bit` and `size_bits` count from the block's first bit.
+
+    `of_bits` fields lie in a table of bits, whose octets carry the lowest number in their lowest bit (Application
+    Protocol V1.1b3, section 6.1); their size is rounded up to whole octets.
+    """
 
     name: str
     type: FieldType
@@ -50,6 +54,7 @@ class Field:
     bit: int = 0
     width: int = 0
     low_first: bool = False
+    of_bits: bool = False
     codes: Mapping[int, str] = field(default_factory=dict)
 
     def decode(self, data: bytes) -> Value:
@@ -88,7 +93,7 @@ def _decode_flag(spec: Field, raw: bytes) -> Value:
 
 
 def _decode_bits(spec: Field, raw: bytes) -> Value:
-    number = int.from_bytes(raw, "big")
+    number = int.from_bytes(raw, "little" if spec.of_bits else "big")
     return tuple(bool(number >> n & 1) for n in range(spec.count))
 
 
@@ -159,7 +164,8 @@ def _encode_int(spec: Field, value: Value) -> int:
 
 
 def _encode_bits(spec: Field, value: Value) -> int:
-    return sum(1 << n for n, on in enumerate(_sequence(spec, value)) if on)
+    number = sum(1 << n for n, on in enumerate(_sequence(spec, value)) if on)
+    return int.from_bytes(number.to_bytes(spec.size_bits // 8, "little"), "big") if spec.of_bits else number
 
 
 def _encode_code(spec: Field, value: Value) -> int:

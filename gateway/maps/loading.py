@@ -211,13 +211,14 @@ def _compile_field(name: str, spec: _FieldFile, block: _BlockFile, whole: _MapFi
         bit=spec.bit or 0,
         width=spec.width or 0,
         low_first=whole.words == "low-first",
+        of_bits=block.table.of_bits,
         codes={int(code): text for code, text in codes.items() if code.isdigit()},
     )
 
 
 def _size_bits(spec: _FieldFile, block: _BlockFile) -> int:
     if block.table.of_bits:
-        return spec.count
+        return -(-spec.count // 8) * 8
     if spec.type in (FieldType.TEXT, FieldType.BYTES):
         return 16 * (spec.registers or 1)
     if spec.type is FieldType.CODE:
@@ -255,7 +256,8 @@ def _field_faults(block: _BlockFile, fields: dict[str, Field]) -> Iterator[str]:
     unit = 1 if block.table.of_bits else 16
     last: Field | None = None
     for spec in sorted(fields.values(), key=lambda item: item.start_bit):
-        if spec.start_bit + spec.size_bits > block.count * unit:
+        size = spec.count if spec.of_bits else spec.size_bits
+        if spec.start_bit + size > block.count * unit:
             yield f"block “{block.name}”, field {spec.name}: it ends behind the block's count of {block.count}"
         if last and spec.start_bit < last.start_bit + last.size_bits:
             yield f"block “{block.name}”: field {spec.name} overlaps field {last.name}; give one another place"

@@ -131,3 +131,20 @@ def test_not_toml_and_not_there(tmp_path: Path) -> None:
     with pytest.raises(MapFault) as caught:
         load_map("referense")
     assert "plain-io, reference" in caught.value.remedy
+
+
+@pytest.mark.parametrize("count", [1, 4, 8, 11, 16, 19])
+def test_bits_of_a_bit_table(count: int) -> None:
+    """Octets of a bit table carry the lowest number in their lowest bit: the specification's own answer to FC 1.
+
+    Source: Modbus Application Protocol V1.1b3, section 6.1: coils 20 to 38 are CD 6B 05.
+    """
+    text = PLAIN.replace("count = 8", f"count = {count}")
+    block = parse(text).status_blocks[0]
+    raw = bytes.fromhex("cd6b05")[: (count + 7) // 8]
+    number = int.from_bytes(raw, "little") & ((1 << count) - 1)
+    raw = number.to_bytes(len(raw), "little")
+    values = block.decode(raw)["inputs"]
+    said = (1, 0, 1, 1, 0, 0, 1, 1, 1, 1, 0, 1, 0, 1, 1, 0, 1, 0, 1)
+    assert values == tuple(bool(bit) for bit in said[:count])
+    assert block.encode({"inputs": values}) == raw
