@@ -219,11 +219,11 @@ def _refusal(check: RosterCheck) -> _Verdict:
             remedy="An empty roster is never accepted; put the right file in place.",
         )
     first = check.faults[0]
-    more = f" (and {len(check.faults) - 1} more faults)" if len(check.faults) > 1 else ""
+    count = "1 fault" if len(check.faults) == 1 else f"{len(check.faults)} faults"
     where = f"{first.file}, row {first.row}, {first.column}" if first.row else first.file
     return _Verdict(
         key=f"refused {hash(check.faults)}",
-        problem=f"The roster has {len(check.faults)} faults. {where}: {first.found}{more}",
+        problem=f"The roster has {count}; the first: {where}: {first.found}",
         remedy=first.remedy or "Correct the file; the last good roster stays in force.",
         faults=check.faults,
         warnings=check.warnings,

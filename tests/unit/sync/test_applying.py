@@ -9,7 +9,7 @@ import pytest
 
 from gateway.domain.events import EventName
 from gateway.domain.plan import PlanState
-from gateway.domain.receiver import Origin
+from gateway.domain.receiver import Capability, Origin
 from gateway.domain.urgency import Urgency
 from gateway.errors import GatepostError, NoAnswer, NotProven, ReceiverException, ReceiverRefused
 from gateway.ports import BlockCrcs
@@ -127,6 +127,18 @@ async def test_a_cut_at_every_frame_ends_in_the_same_memory(kind: Fault) -> None
         assert mirror.slots == receiver.board.slots
         assert house.store.plans.kept[plan.id].state is PlanState.APPLIED
     assert cuts > 0
+
+
+@pytest.mark.parametrize("frame", range(4))
+async def test_without_an_event_ring_our_own_cut_writes_are_still_known_as_ours(frame: int) -> None:
+    """The memory alone tells: what holds the plan's target is recorded as written over the line."""
+    house, receiver = small_case()
+    receiver._capabilities = receiver.capabilities - {Capability.EVENTS}
+    receiver.fail(skip=frame, method="write_slots", after=True)
+    plan = await house.clock.run(house.runner.apply("slip-gate"))
+    assert (plan.state, house.held(), receiver.slot_writes) == (PlanState.APPLIED, SMALL_END, SMALL_WRITES)
+    changes = house.store.journal.all(EventName.SLOT_CHANGED)
+    assert {event.data["origin"] for event in changes} == {"line"}
 
 
 async def test_a_line_that_stays_dead_ends_the_plan_with_what_to_do() -> None:

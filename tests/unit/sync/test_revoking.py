@@ -159,6 +159,20 @@ async def test_a_roster_that_still_has_it_does_not_give_it_back() -> None:
         await house.revoker.lift(8, asked_by="Kim", reason="")
 
 
+async def test_an_older_proof_does_not_count_for_a_new_revocation() -> None:
+    """Lifted and revoked anew: pending until the memory has been read again, though the mirror lacks the serial."""
+    house = await ready()
+    async with run_in(house):
+        await house.revoker.revoke(7, asked_by="Kim", reason="lost")
+        await house.clock.settle()
+        await house.revoker.lift(7, asked_by="Kim", reason="found")
+        revocation = await house.revoker.revoke(7, asked_by="Kim", reason="lost again")
+        assert revocation.states == {"slip-gate": PENDING}
+        await house.clock.settle()
+    assert house.revoker.state(7) == {"slip-gate": PROVEN}
+    assert len(house.store.journal.all(EventName.REVOCATION_APPLIED)) == 2
+
+
 async def test_learned_again_at_the_board_it_is_taken_out_again() -> None:
     """The mirror's refresh tells that the slot changed; the revocation answers."""
     house = await ready()

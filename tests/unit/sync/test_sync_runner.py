@@ -107,6 +107,7 @@ async def test_a_hold_is_told_once_and_kept_while_the_receiver_grows() -> None:
     house.rosters.put(roster(*(entry(serial) for serial in (*range(1, 12), *range(30, 45))), digest="d2"))
     again = await house.runner.apply("slip-gate")
     assert again.state is PlanState.HELD
+    assert (await house.runner.apply("slip-gate")).id == again.id, "3 of 29 are below the share, and held they stay"
     assert {12, 13, 14} <= house.held().keys()
     assert len(house.held()) == 29
     assert len(house.store.journal.all(EventName.PLAN_HELD)) == 1
