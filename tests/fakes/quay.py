@@ -4,17 +4,17 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
-from collections.abc import AsyncIterator, Collection
+from collections.abc import AsyncIterator, Collection, Mapping
 from typing import Any
 
 from gateway.domain.events import EventName
 from gateway.domain.live import LinkState, LiveReceiver
 from gateway.domain.mirror import Mirror
-from gateway.domain.receiver import Capability, Limits
+from gateway.domain.receiver import Capability, Limits, Origin, Slot
 from gateway.watch import Names, Watch, Watched
 from tests.fakes.clock import FakeClock
 from tests.fakes.memory_store import MemoryStore
-from tests.fakes.receiver import EVERYTHING, FakeReceiver
+from tests.fakes.receiver import EVERYTHING, FakeReceiver, some_slot
 
 __all__ = ["Quay"]
 
@@ -41,6 +41,14 @@ class Quay:
         self._poll_rate_hz = poll_rate_hz
         self._words = words
         self.watch = self._build()
+
+    @classmethod
+    def filled(cls, count: int = 100) -> Quay:
+        """A receiver of 128 slots in 4 blocks, so many of them in use."""
+        quay = cls()
+        for number in range(1, count + 1):
+            quay.receiver.board.put(number, some_slot(number, 1000 + number), Origin.LINE)
+        return quay
 
     @property
     def receiver(self) -> FakeReceiver:
@@ -73,6 +81,12 @@ class Quay:
             with contextlib.suppress(asyncio.CancelledError):
                 await task
             assert not failed, "the watch ended by itself"
+
+    async def record(self, slots: Mapping[int, Slot | None]) -> Mirror:
+        """Record a write with the sums that the receiver states now."""
+        stated = await self.clock.run(self.receiver.read_block_crcs())
+        recording = self.watch.keeper.record(self.receiver.name, slots, stated.revision, stated.crcs)
+        return await self.clock.run(recording)
 
     def told(self, *names: EventName) -> list[tuple[str, dict[str, Any]]]:
         """Name and data of the journal's events, all or those of these names."""
