@@ -12,6 +12,7 @@ from __future__ import annotations
 import asyncio
 import ctypes
 import os
+import struct
 import time
 from collections.abc import Callable
 from contextlib import AbstractAsyncContextManager
@@ -76,18 +77,13 @@ class SystemClock:
         return _TimerFdAlarm(callback)
 
 
-class _Timespec(ctypes.Structure):
-    _fields_ = (("tv_sec", ctypes.c_long), ("tv_nsec", ctypes.c_long))
-
-
-class _Itimerspec(ctypes.Structure):
-    _fields_ = (("it_interval", _Timespec), ("it_value", _Timespec))
-
-
+_ITIMERSPEC = struct.Struct("@llll")  # interval and value, each seconds and nanoseconds: two struct timespec
 _TFD_NONBLOCK_CLOEXEC = os.O_NONBLOCK | os.O_CLOEXEC
 _TFD_TIMER_ABSTIME = 1
 _CLOCK_MONOTONIC = 1
 _libc = ctypes.CDLL(None, use_errno=True)  # Python offers timerfd itself from 3.13 on
+_timerfd_settime = _libc.timerfd_settime
+_timerfd_settime.argtypes = (ctypes.c_int, ctypes.c_int, ctypes.c_char_p, ctypes.c_void_p)
 
 
 class _TimerFdAlarm:
@@ -102,8 +98,8 @@ class _TimerFdAlarm:
         self._loop.add_reader(self._fd, self._ring)
 
     def set(self, at: float) -> None:
-        seconds, fraction = divmod(max(at, 1e-9), 1.0)  # an all-zero value would disarm the timer
-        self._settime(int(seconds), int(fraction * 1e9) or 1)
+        seconds = int(at)
+        self._settime(seconds, int((at - seconds) * 1e9) or 1)  # an all-zero value would disarm the timer
 
     def cancel(self) -> None:
         if self._fd >= 0:
@@ -116,8 +112,8 @@ class _TimerFdAlarm:
             self._fd = -1
 
     def _settime(self, seconds: int, nanoseconds: int) -> None:
-        value = _Itimerspec(_Timespec(0, 0), _Timespec(seconds, nanoseconds))
-        if _libc.timerfd_settime(self._fd, _TFD_TIMER_ABSTIME, ctypes.byref(value), None) < 0:
+        value = _ITIMERSPEC.pack(0, 0, seconds, nanoseconds)
+        if _timerfd_settime(self._fd, _TFD_TIMER_ABSTIME, value, None) < 0:
             raise OSError(ctypes.get_errno(), "timerfd_settime failed")
 
     def _ring(self) -> None:

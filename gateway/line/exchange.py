@@ -7,6 +7,10 @@ Times (s): the answer's deadline is request on the wire + the unit's answer time
 `MARGIN_S`. A damaged answer is reported after `RESYNC_S` without another byte. After a time-out the line is
 kept quiet until nothing has come for one more answer time, because Modbus RTU has no transaction number and
 the late answer could pass for the next one's. The rest of that defence is in `trust`.
+
+Wake-ups cost the processor most, so the port is told how many bytes the answer has and wakes the master once
+for it. A shorter one, an exception above all, is read by the guard: the alarm at the moment by which this unit
+has answered before, and `GUARD_S`.
 """
 
 from __future__ import annotations
@@ -21,7 +25,7 @@ from gateway.errors import LinkLost
 from gateway.line.state import Tally
 from gateway.line.timing import Timing
 from gateway.line.wire import Wire
-from gateway.modbus import LONGEST_FRAME, Answer, AnswerFramer, Heard, Request, frame
+from gateway.modbus import LONGEST_FRAME, Answer, AnswerFramer, ExceptionAnswer, Heard, Request, frame
 
 __all__ = ["Exchange", "Outcome", "Result"]
 
@@ -30,8 +34,8 @@ RESYNC_S = 0.005  # our choice: a bad CRC must be told within 10 ms
 GAP_S = 0.050  # our choice: an answer that stops for longer is cut
 CROWDED_S = 0.5  # our choice: how long to wait for a line that is never silent
 QUIET_TIMES = 4  # our choice: noise may lengthen the quiet to this many answer times
-PAUSE_FROM_S = 0.004  # an answer with more than this to come is left unread for a while, to save wake-ups
-PAUSE_MOST_S = 0.015  # a loss of the port must be seen within 20 ms
+GUARD_S = 0.002  # our choice: how much later than usual an answer may be before what there is gets read
+FIRST_GUESS_S = 0.005  # our choice: how long a unit not yet heard is taken to need
 
 
 class Result(Enum):
@@ -80,6 +84,7 @@ class Exchange:
         self._quiet_until = 0.0
         self._quiet_limit = 0.0
         self._quiet_s = 0.0
+        self._turnaround_s: dict[int, float] = {}
 
     def attach(self, wire: Wire) -> None:
         """A port was opened; whatever it had received before is not ours."""
@@ -99,10 +104,26 @@ class Exchange:
             self._alarm.close()
             self._alarm = None
 
+    def rest(self) -> None:
+        """Nothing is asked for a while: no alarm is needed."""
+        if self._alarm is not None:
+            self._alarm.cancel()
+
     def perform(
-        self, address: int, request: Request, answer_time_s: float, *, wary: bool = False
+        self,
+        address: int,
+        request: Request,
+        answer_time_s: float,
+        finished: Callable[[Outcome], None],
+        *,
+        wary: bool = False,
     ) -> asyncio.Future[Outcome]:
-        """Ask, once. LinkLost when the port goes away meanwhile. `wary` waits on behind foreign frames."""
+        """Ask, once. LinkLost when the port goes away meanwhile. `wary` waits on behind foreign frames.
+
+        `finished` is called with the outcome before the future is done, so that whoever waits for the answer
+        and whoever waits for the line go on in one turn of the event loop.
+        """
+        self._finished = finished
         self._done: asyncio.Future[Outcome] = asyncio.get_running_loop().create_future()
         if self._phase is _Phase.CLOSED:
             self._done.set_exception(_lost("The port was lost before the request was sent."))
@@ -166,16 +187,18 @@ class Exchange:
     def _send(self, now: float) -> None:
         assert self._wire is not None
         self._phase = _Phase.ANSWER
-        self._paused = False
         self._new_framer()
         self._tally.frames_sent += 1
         self._tally.bytes_sent += len(self._frame)
         self._sent_at = now
+        self._wire.expect(self._framer.missing)
         self._wire.send(self._frame)
         if self._phase is _Phase.ANSWER:  # else the port was lost in sending
             self._left_at = self._silent_from = self._clock.monotonic() + self._timing.wire_s(len(self._frame))
             self._deadline = self._left_at + self._patience_s
-            self._set_alarm(self._deadline)
+            usual_s = self._turnaround_s.get(self._address, FIRST_GUESS_S)
+            guard_at = self._left_at + usual_s + self._timing.wire_s(self._framer.missing) + GUARD_S
+            self._set_alarm(min(guard_at, self._deadline))
 
     def _new_framer(self) -> None:
         self._framer = AnswerFramer(self._address, self._request, self._frame, echo=self._echo)
@@ -190,19 +213,14 @@ class Exchange:
         if heard is Heard.ANSWER:
             self._accept(at)
         elif heard is Heard.DAMAGED:
+            self._expect(1)
             self._set_alarm(at + RESYNC_S)
         elif heard is Heard.PART:
-            self._pause(at)
+            self._expect(framer.missing)
 
-    def _pause(self, at: float) -> None:
-        """With much of the answer still to come, leave it unread until it must be there."""
-        first_end, first_at = self._chunks[0]
-        left = self._framer.heard_bytes + self._framer.missing - first_end
-        left_s = first_at + self._timing.wire_s(left) - at
-        if left_s > PAUSE_FROM_S and self._wire is not None:
-            self._wire.pause()
-            self._paused = True
-            self._set_alarm(at + min(left_s, PAUSE_MOST_S))
+    def _expect(self, count: int) -> None:
+        if self._wire is not None:
+            self._wire.expect(count)
 
     def _accept(self, at: float) -> None:
         framer = self._framer
@@ -212,7 +230,16 @@ class Exchange:
             self._refuse_early(at)
             return
         assert framer.answer is not None
+        if not isinstance(framer.answer, ExceptionAnswer):  # an exception was read when the guard rang
+            self._learn(at - self._left_at - self._timing.wire_s(framer.heard_bytes))
         self._finish(Outcome(Result.ANSWER, framer.answer))
+
+    def _learn(self, turnaround_s: float) -> None:
+        """Keep how long the unit takes: up at once, down slowly."""
+        usual_s = self._turnaround_s.get(self._address, 0.0)
+        if turnaround_s < usual_s:
+            turnaround_s = usual_s + 0.1 * (turnaround_s - usual_s)
+        self._turnaround_s[self._address] = turnaround_s
 
     def _answer_began_at(self) -> float:
         """The earliest that the answer's first byte can have been complete, less its own length."""
@@ -234,13 +261,13 @@ class Exchange:
 
     def _look(self) -> None:
         """The alarm rang: read what waits, then see whether it is time to give up."""
-        self._paused = False
         if self._wire is not None:
-            self._wire.resume()
-        if self._phase is not _Phase.ANSWER or self._paused:
+            self._wire.read_now()
+        if self._phase is not _Phase.ANSWER:
             return
         now, due = self._clock.monotonic(), self._due_at()
         if now < due:
+            self._expect(1)
             self._set_alarm(due)
             return
         ended = self._framer.conclude()
@@ -270,13 +297,13 @@ class Exchange:
         if self._phase is _Phase.ANSWER:
             self._tally.busy_s += now - self._sent_at + self._timing.silence_s
         self._phase = _Phase.IDLE
-        if self._alarm is not None:
-            self._alarm.cancel()
+        self._expect(1)
         if outcome.owed:
             self._quiet_s = self._patience_s
             self._quiet_until = now + self._patience_s
             self._quiet_limit = now + QUIET_TIMES * self._patience_s
         self._count(outcome)
+        self._finished(outcome)
         if not self._done.done():
             self._done.set_result(outcome)
 

@@ -11,6 +11,7 @@ from __future__ import annotations
 import asyncio
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
+from functools import partial
 
 from gateway.clock import Clock
 from gateway.domain.urgency import Urgency
@@ -212,6 +213,7 @@ class Line:
             await wire.close()
 
     async def _wait_work(self) -> None:
+        self._exchange.rest()
         self._work = asyncio.get_running_loop().create_future()
         await self._work
         self._work = None
@@ -230,30 +232,33 @@ class Line:
 
     async def _serve(self, job: Job) -> None:
         try:
-            outcome = await self._ask(job)
+            if await self._trusted(job):
+                settle = partial(self._settle, job)
+                await self._exchange.perform(job.address, job.request, job.answer_time_s, settle)
         except LinkLost as fault:
             _fail(job, fault)
         except asyncio.CancelledError:
             _fail(job, _closed(self.config))
             raise
-        else:
-            if not job.done.done():
-                job.done.set_result(outcome)
 
-    async def _ask(self, job: Job) -> Outcome:
-        probe = self._trust.probe(job.address)
-        if probe is not None:
-            self._tally.probes += 1
-            outcome = await self._exchange.perform(job.address, probe.request, probe.answer_time_s, wary=True)
-            self._judge(job.address, probe.request, probe.answer_time_s, outcome)
-            if outcome.answer is None:
-                return Outcome(outcome.result, sent=False)
-            self._trust.settled(job.address)
-            if job.done.done():
-                return outcome
-        outcome = await self._exchange.perform(job.address, job.request, job.answer_time_s)
+    def _settle(self, job: Job, outcome: Outcome) -> None:
         self._judge(job.address, job.request, job.answer_time_s, outcome)
-        return outcome
+        if not job.done.done():
+            job.done.set_result(outcome)
+
+    async def _trusted(self, job: Job) -> bool:
+        """Probe the unit if it owes an answer; when that fails so does the job's try."""
+        probe = self._trust.probe(job.address)
+        if probe is None:
+            return True
+        self._tally.probes += 1
+        judge = partial(self._judge, job.address, probe.request, probe.answer_time_s)
+        outcome = await self._exchange.perform(job.address, probe.request, probe.answer_time_s, judge, wary=True)
+        if outcome.answer is not None:
+            self._trust.settled(job.address)
+        elif not job.done.done():
+            job.done.set_result(Outcome(outcome.result, sent=False))
+        return not job.done.done()
 
     def _judge(self, address: int, request: Request, answer_time_s: float, outcome: Outcome) -> None:
         received = self._tally.bytes_received
@@ -268,8 +273,9 @@ class Line:
             self._trust.answered(address, request, answer_time_s)
 
     def _half_open(self) -> bool:
-        row_s = self._clock.monotonic() - self._opened_at
-        return self._silent_row >= SILENT_ROW and row_s >= REOPEN_AFTER_S
+        if self._silent_row < SILENT_ROW:
+            return False
+        return self._clock.monotonic() - self._opened_at >= REOPEN_AFTER_S
 
     # the port's fate
 

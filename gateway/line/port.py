@@ -34,6 +34,9 @@ __all__ = ["SerialPort", "open_port", "port_fault"]
 
 _CHUNK = 4096
 _CLOSE_WITHIN_S = 1.0
+_MOST_AT_ONCE = 64  # the kernel hands on no more in one read once more than one byte is waited for
+_PACKET_ADAPTERS = ("ttyUSB", "ttyACM")
+_VMIN_PLACE = 4 * 4 + 1 + termios.VMIN  # behind four flag words and the line discipline (termbits.h)
 _PSEUDO_TERMINALS = "/dev/pts/"
 _MISSING = (errno.ENOENT, errno.ENODEV, errno.ENXIO, errno.ENOTDIR)
 _DENIED = (errno.EACCES, errno.EPERM)
@@ -68,6 +71,25 @@ class _Device(serial.Serial):
         """Nothing: waiting for the device would stop the event loop."""
 
 
+class _WakeUps:
+    """VMIN of an open terminal, set with one system call: how many bytes make it readable (termios(3)).
+
+    For a pseudo-terminal and an on-board UART that is a note in the kernel. An adapter on USB is left alone: its
+    driver may tell the adapter all settings again each time, and its bytes come in packets anyway.
+    """
+
+    def __init__(self, device: _Device) -> None:
+        self._fd = device.fileno()
+        self._settings = bytearray(64)  # struct termios is 60 bytes on Linux
+        fcntl.ioctl(self._fd, termios.TCGETS, self._settings)
+
+    def set(self, least: int) -> None:
+        """Readable at `least` bytes, or at none when the device is gone."""
+        self._settings[_VMIN_PLACE] = least
+        with contextlib.suppress(OSError):
+            fcntl.ioctl(self._fd, termios.TCSETS, self._settings)
+
+
 class SerialPort(asyncio.Protocol):
     """An open port; implements `Wire`."""
 
@@ -78,7 +100,8 @@ class SerialPort(asyncio.Protocol):
         self._listener = listener
         self._ended = asyncio.get_running_loop().create_future()
         self._closing = False
-        self._paused = False
+        self._least = 1
+        self._wake_ups = None if os.path.basename(path).startswith(_PACKET_ADAPTERS) else _WakeUps(device)
         self.data_received = listener.received  # type: ignore[method-assign]  # one call fewer for each chunk
 
     def connection_made(self, transport: asyncio.BaseTransport) -> None:
@@ -104,14 +127,15 @@ class SerialPort(asyncio.Protocol):
         if taken < len(data):
             self._give_up("it takes no more bytes")
 
-    def pause(self) -> None:
-        """Leave what comes in unread."""
-        if not self._paused and not self._closing:
-            self._paused = True
-            self._transport.pause_reading()
+    def expect(self, count: int) -> None:
+        """Set how many bytes wake us; adapters that send packets do well enough without."""
+        least = min(count, _MOST_AT_ONCE)
+        if self._wake_ups is not None and least != self._least and not self._closing:
+            self._least = least
+            self._wake_ups.set(least)
 
-    def resume(self) -> None:
-        """Read again, and what is there at once."""
+    def read_now(self) -> None:
+        """What is there."""
         if self._closing:
             return
         try:
@@ -119,9 +143,6 @@ class SerialPort(asyncio.Protocol):
         except serial.SerialException as fault:
             self._give_up(str(fault))
             return
-        if self._paused:
-            self._paused = False
-            self._transport.resume_reading()
         if data:
             self._listener.received(data)
 

@@ -26,6 +26,7 @@ from gateway.modbus import (
 __all__ = ["Probe", "Trust"]
 
 _REMEMBERED = 4  # reads of distinct forms kept for each unit
+_READS = (BitsRead, RegistersRead)
 _LAST_RESORT: tuple[Request, ...] = (ReadHoldingRegisters(0, 1), ReadInputRegisters(0, 1))
 
 
@@ -62,9 +63,11 @@ class Trust:
 
     def answered(self, address: int, request: Request, answer_time_s: float) -> None:
         """A trusted unit answered `request` with data; a read is remembered as a probe."""
+        if not isinstance(request, _READS):
+            return
         known = self._answered.setdefault(address, {})
-        if len(known) < _REMEMBERED and isinstance(request, BitsRead | RegistersRead):
-            known.setdefault(request.answer_head, Probe(request, answer_time_s))
+        if len(known) < _REMEMBERED and request.answer_head not in known:
+            known[request.answer_head] = Probe(request, answer_time_s)
 
     def probe(self, address: int) -> Probe | None:
         """What to ask first; None when `address` owes nothing."""
@@ -84,7 +87,7 @@ def _distinct(one: Request, other: Request) -> bool:
 
 def _other_count(owed: Probe) -> tuple[Probe, ...]:
     request = owed.request
-    if not isinstance(request, BitsRead | RegistersRead):
+    if not isinstance(request, _READS):
         return ()
     step = 8 if isinstance(request, BitsRead) else 1
     count = request.count - step if request.count > step else request.count + step

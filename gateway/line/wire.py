@@ -35,11 +35,14 @@ class Wire(Protocol):
         A port that can't take it is lost: the listener hears of it, nothing is raised and nothing is kept.
         """
 
-    def pause(self) -> None:
-        """Leave what comes in unread for now; a loss may go unnoticed meanwhile."""
+    def expect(self, count: int) -> None:
+        """The next `count` bytes are wanted together: the listener need not be told before they are there.
 
-    def resume(self) -> None:
-        """Read again, and at once what is there already."""
+        A port may tell it earlier, and does at 64. 1 is the state to be in when nothing is expected.
+        """
+
+    def read_now(self) -> None:
+        """Tell the listener at once what is there, however little."""
 
     async def close(self) -> None:
         """Give the port back. May be called after a loss, and twice."""

@@ -18,6 +18,7 @@ from gateway.modbus.requests import Request, WriteCoil, WriteRegister
 
 __all__ = ["AnswerFramer", "Heard"]
 
+_ECHOING_ANSWERS = (WriteCoil, WriteRegister)
 _SHORTEST_FRAME = 5  # an exception: address, function, code, CRC
 
 
@@ -39,7 +40,7 @@ class AnswerFramer:
 
     def __init__(self, address: int, request: Request, request_frame: bytes, *, echo: bool = False) -> None:
         self._request = request
-        self._echo = b"" if isinstance(request, WriteCoil | WriteRegister) and not echo else request_frame
+        self._echo = b"" if isinstance(request, _ECHOING_ANSWERS) and not echo else request_frame
         self._head = bytes((address,)) + request.answer_head
         self._refusal = bytes((address, request.function | 0x80))
         self._known_length = request.answer_length
@@ -50,7 +51,7 @@ class AnswerFramer:
         self.echo_heard = False
         self.answer: Answer | None = None
         self.state = Heard.NOTHING
-        self.missing = self._whole_length(b"")
+        self.missing = _SHORTEST_FRAME if self._known_length is None else self._known_length + 3
 
     def feed(self, data: bytes) -> Heard:
         """Take more bytes; what there is now. `missing` says how many more the frame needs at least."""

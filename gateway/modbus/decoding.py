@@ -60,7 +60,10 @@ def decode_answer(request: Request, pdu: bytes) -> Answer:
     function = request.function
     if len(pdu) == 2 and pdu[0] == function | 0x80:
         return ExceptionAnswer(function, pdu[1])
-    if not pdu.startswith(request.answer_head) or len(pdu) != answer_pdu_length(request, pdu):
+    length = request.answer_length
+    if length is None:
+        length = _identification_length(pdu)
+    if len(pdu) != length or not pdu.startswith(request.answer_head):
         raise _wrong(request, pdu)
     if isinstance(request, RegistersRead):
         return RegistersAnswer(function, pdu[2:])

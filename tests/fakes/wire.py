@@ -127,7 +127,8 @@ class FakeWire:
         self._clock = cable.clock
         self._timing = timing
         self._listener = listener
-        self._held: bytearray | None = None
+        self._held = bytearray()
+        self._least = 1
         self._gone = False
         self._busy_until = self._clock.monotonic() - 1.0
 
@@ -158,16 +159,16 @@ class FakeWire:
         """Somebody else's bytes come along now."""
         self._deliver(self._clock.monotonic(), data)
 
-    def pause(self) -> None:
-        """Keep what comes."""
-        if self._held is None:
-            self._held = bytearray()
+    def expect(self, count: int) -> None:
+        """Keep what comes until there are so many, or 64, as a terminal's VMIN does."""
+        self._least = min(count, 64)
 
-    def resume(self) -> None:
+    def read_now(self) -> None:
         """Give out what was kept."""
-        held, self._held = self._held, None
+        held = bytes(self._held)
+        self._held.clear()
         if held and not self._gone:
-            self._listener.received(bytes(held))
+            self._listener.received(held)
 
     def pull(self) -> None:
         """The adapter goes away."""
@@ -188,10 +189,9 @@ class FakeWire:
         if self._gone:
             return
         self._busy_until = max(self._busy_until, self._clock.monotonic())
-        if self._held is not None:
-            self._held += piece
-        else:
-            self._listener.received(piece)
+        self._held += piece
+        if len(self._held) >= self._least:
+            self.read_now()
 
     def _at(self, moment: float, action: Callable[[], None]) -> None:
         self._clock.alarm(action).set(moment)

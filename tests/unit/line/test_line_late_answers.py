@@ -123,7 +123,7 @@ async def test_noise_while_waiting_leaves_the_unit_in_debt() -> None:
     """Five bytes of noise end the wait early; the real answer still comes and must not be taken for the next."""
     cable = FakeCable(FakeClock())
     async with running(cable, tries=1) as line:
-        cable.behave = lambda answer: [(0.001, b"\x99" * 6), (0.018, answer)]
+        cable.behave = lambda answer: [(0.001, b"\x99" * 6), (0.030, answer)]
         assert await read(line, cable, 1, 100) is None
         cable.behave = lambda answer: [(0.001, answer)]
         assert await read(line, cable, 1, 200) == list(range(200, 208))
