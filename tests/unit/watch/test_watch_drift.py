@@ -38,7 +38,7 @@ async def test_board_work_becomes_one_event_a_block_and_drift() -> None:
 async def test_our_own_write_is_told_once_and_never_as_drift() -> None:
     """Recorded by whoever wrote it, or found by the poller first: one slot.changed with origin line."""
     quay = Quay.filled(3)
-    async with quay.watching(5) as watch:
+    async with quay.watching(5):
         receiver, board = quay.receiver, quay.receiver.board
         slot = some_slot(4, 7)
         await quay.clock.run(receiver.write_slots([slot], [1], board.revision))

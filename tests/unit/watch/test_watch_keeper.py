@@ -72,7 +72,7 @@ async def test_an_on_time_taught_at_the_board_is_told_with_before_and_after() ->
 async def test_a_setting_changed_within_the_revisions_of_our_own_write_is_still_found() -> None:
     """A recorded write may hide a setting taught meanwhile; the next refresh reads the settings again."""
     quay = Quay.filled(1)
-    async with quay.watching(5) as watch:
+    async with quay.watching(5):
         await quay.clock.run(quay.receiver.write_slots([some_slot(2, 7)], [], quay.receiver.board.revision))
         quay.receiver.board.change_on_time(1, 60)
         await quay.record({2: some_slot(2, 7)})
@@ -84,7 +84,7 @@ async def test_a_setting_changed_within_the_revisions_of_our_own_write_is_still_
 async def test_a_record_that_something_else_overtook_is_refreshed() -> None:
     """The sums given with a record show another change: the mirror stays at its revision and is read again."""
     quay = Quay.filled(1)
-    async with quay.watching(5) as watch:
+    async with quay.watching(5):
         await quay.clock.run(quay.receiver.write_slots([some_slot(2, 7)], [], quay.receiver.board.revision))
         quay.receiver.board.put(100, some_slot(100, 8), Origin.BOARD)
         mirror = await quay.record({2: some_slot(2, 7)})
