@@ -6,7 +6,7 @@ import csv
 import io
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from gateway.roster.columns import is_known
@@ -93,6 +93,7 @@ _cell = st.text(st.characters(codec="utf-8", exclude_characters="\0", exclude_ca
 
 
 @given(st.lists(st.lists(_cell, min_size=2, max_size=4), max_size=8), st.sampled_from(SEPARATORS))
+@settings(deadline=None)
 def test_the_stdlib_writes_what_we_read(rows: list[list[str]], separator: str) -> None:
     """Whatever the stdlib's csv writes is read back cell by cell, with the record numbers of its own reader."""
     file = io.StringIO(newline="")

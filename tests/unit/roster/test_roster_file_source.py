@@ -123,3 +123,23 @@ def test_a_file_beyond_the_limit_is_refused(path: Path) -> None:
     assert read_whole(path, max_bytes=5) == b"first"
     with pytest.raises(SourceRefused, match="larger than"):
         read_whole(path, max_bytes=4)
+
+
+async def test_a_file_written_while_it_is_read(path: Path, clock: RestClock, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Between opening and the last byte somebody saves the file: that look doesn't count, the next one does."""
+    fstat = os.fstat
+    looks: list[int] = []
+
+    def saved_after_the_first_look(descriptor: int) -> os.stat_result:
+        status = fstat(descriptor)
+        looks.append(status.st_size)
+        if len(looks) == 1:
+            path.write_bytes(b"other")  # of the same length: only the time of change differs
+            stamp(path, clock, age_s=30.0)
+        return status
+
+    monkeypatch.setattr(os, "fstat", saved_after_the_first_look)
+    fetched = await FileSource(path, clock=clock).fetch(None)
+    assert isinstance(fetched, Fetched)
+    assert fetched.roster == b"other"
+    assert clock.slept == [1.0]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import gzip
+import tracemalloc
 import zlib
 from collections.abc import AsyncIterator
 
@@ -59,6 +60,19 @@ async def test_a_bomb_is_stopped_while_it_unfolds() -> None:
     with pytest.raises(SourceRefused, match="larger than 1 MiB"):
         await read_body(counted(), "gzip", 1 << 20)
     assert taken < 50
+
+
+async def test_a_bomb_in_one_chunk_takes_no_more_memory_than_the_limit() -> None:
+    """100 MiB of zeros in one chunk of 100 kB: what is held at the worst moment stays near the limit."""
+    packer = zlib.compressobj(wbits=16 + zlib.MAX_WBITS)
+    data = b"".join(packer.compress(bytes(1 << 20)) for _ in range(100)) + packer.flush()
+    tracemalloc.start()
+    try:
+        with pytest.raises(SourceRefused, match="larger than 1 MiB"):
+            await read_body(chunks(data, len(data)), "gzip", 1 << 20)
+        assert tracemalloc.get_traced_memory()[1] < 8 << 20
+    finally:
+        tracemalloc.stop()
 
 
 async def test_packed_bodies_that_stop_early() -> None:

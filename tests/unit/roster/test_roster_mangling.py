@@ -124,7 +124,7 @@ _encodings = st.sampled_from(["utf-8", "utf-8-sig", "utf-16"])
 
 
 @given(st.permutations(sorted(HARMLESS)), st.integers(0, 4), _forms, _encodings)
-@settings(max_examples=150)
+@settings(max_examples=150, deadline=None)
 def test_one_reading_gives_the_same_roster(
     names: list[str], count: int, form: Callable[[Rows], str], encoding: str
 ) -> None:
@@ -159,7 +159,7 @@ def test_each_harmful_mangling_is_refused(name: str) -> None:
     _forms,
     _encodings,
 )
-@settings(max_examples=100)
+@settings(max_examples=100, deadline=None)
 def test_harmless_manglings_hide_no_harm(
     harm: str, names: list[str], count: int, form: Callable[[Rows], str], encoding: str
 ) -> None:
@@ -192,7 +192,7 @@ def test_a_file_cut_anywhere() -> None:
 
 
 @given(st.integers(0, len(GOOD) - 1), st.integers(0, 255))
-@settings(max_examples=300)
+@settings(max_examples=300, deadline=None)
 def test_any_single_byte_changed(offset: int, value: int) -> None:
     """Nothing crashes, and no serial appears whose digits aren't in the file."""
     data = GOOD[:offset] + bytes([value]) + GOOD[offset + 1 :]
@@ -202,6 +202,7 @@ def test_any_single_byte_changed(offset: int, value: int) -> None:
 
 
 @given(st.binary(max_size=300), st.binary(max_size=100))
+@settings(deadline=None)
 def test_rubbish_never_crashes(roster: bytes, groups: bytes) -> None:
     """Whatever comes is a roster or has a fault."""
     check = READER.check(roster, groups, None)
