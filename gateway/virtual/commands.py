@@ -14,6 +14,7 @@ from dataclasses import dataclass
 from gateway.clock import Clock
 from gateway.domain.receiver import OutputMode
 from gateway.domain.transmitter import SerialForm
+from gateway.errors import GatepostError
 from gateway.virtual import fault_commands, showing
 from gateway.virtual.board import Gesture
 from gateway.virtual.fault_commands import Adapter, CommandFault, number
@@ -67,7 +68,7 @@ class Commands:
             if not words:
                 raise CommandFault("there is no command behind the receiver's name")
             return self._do(member, words[0], words[1:])
-        except CommandFault as fault:
+        except (CommandFault, GatepostError) as fault:
             return f"error: {fault}"
 
     def _named(self, word: str) -> Member:

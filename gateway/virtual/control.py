@@ -27,19 +27,28 @@ async def command_socket(path: Path | None, run: Run) -> AsyncIterator[None]:
         yield
         return
     _clear_stale(path)
+    writers: set[asyncio.StreamWriter] = set()
+
+    async def serve(reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
+        writers.add(writer)
+        await _serve(reader, writer, run)
+        writers.discard(writer)
+
     try:
         server = await asyncio.start_unix_server(
             lambda r, w: _serve(r, w, run), sock=_listen(path), limit=_LONGEST_LINE
         )
     except OSError as fault:
         raise SettingsFault(
-            f"The control socket {path} can't be made: {fault.strerror}.",
+            f"The control socket {path} can't be made: {fault.strerror or fault}.",
             remedy="Choose a path in a folder that you may write to, of less than 100 characters.",
         ) from fault
     try:
         yield
     finally:
         server.close()
+        for writer in writers:
+            writer.close()
         _remove(path)
 
 

@@ -22,7 +22,10 @@ class Spoiled:
 
 @dataclass(slots=True)
 class AnswerFaults:
-    """Every `..._next` counts down with the answers it strikes; 0 is off."""
+    """Every `..._next` counts down with the answers it strikes; 0 is off.
+
+    `power_cut_after` so many slots of the next slot write the power goes, for `power_cut_s`; None never.
+    """
 
     silent: bool = False
     drop_next: int = 0
@@ -71,11 +74,6 @@ class AnswerFaults:
             return 0.0
         self.slow_write_next -= 1
         return self.slow_write_s
-
-    def take_power_cut(self) -> int | None:
-        """After how many slots of this slot write the power goes; None when it stays."""
-        after, self.power_cut_after = self.power_cut_after, None
-        return after
 
 
 @dataclass(slots=True)

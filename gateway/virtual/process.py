@@ -11,6 +11,7 @@ import signal
 from collections.abc import AsyncIterator, Callable, Iterator
 
 from gateway.clock import Clock, SystemClock
+from gateway.errors import StoreUnavailable
 from gateway.maps import ReceiverMap, Role, load_map
 from gateway.virtual.agenda import Agenda
 from gateway.virtual.commands import Commands, Member
@@ -39,7 +40,7 @@ async def run_virtual(
 
     `say` takes the answers to commands on standard input and the scenario's complaints. `ready` is called once
     the link is there, with the door for commands. Raises SettingsFault or MapFault before anything runs when
-    the options can't work, OSError when the memory's disk fails later.
+    the options can't work, StoreUnavailable when the memory's disk fails later.
     """
     clock = clock or SystemClock()
     scenario = load_scenario(options.scenario) if options.scenario else None
@@ -62,15 +63,29 @@ async def run_virtual(
             if isinstance(member.unit, ReceiverUnit):
                 member.unit.receiver.power_on(clock.monotonic())
         commands = Commands(clock, members, station=line.station, adapter=line, quit_=stop)
-        await stack.enter_async_context(command_socket(options.control, commands.run))
-        stack.enter_context(stdin_commands(options.use_stdin, commands.run, say))
+
+        def run(command: str) -> str:
+            try:
+                return commands.run(command)
+            except OSError as fault:
+                break_off(fault)
+                return "error: the memory's disk failed"
+
+        await stack.enter_async_context(command_socket(options.control, run))
+        stack.enter_context(stdin_commands(options.use_stdin, run, say))
         if ready is not None:
             ready(commands)
         async with asyncio.TaskGroup() as tasks:
-            playing = tasks.create_task(_play(scenario, clock, commands.run, say, broken=break_off))
+            playing = tasks.create_task(_play(scenario, clock, run, say, broken=break_off))
             await asyncio.wait([stopped])
             playing.cancel()
-        stopped.result()
+        try:
+            stopped.result()
+        except OSError as fault:
+            raise StoreUnavailable(
+                f"The memory {options.memory} can't be written: {fault.strerror}.",
+                remedy="Make room on its disk and start the virtual receiver again.",
+            ) from fault
 
 
 async def _play(

@@ -66,6 +66,7 @@ class ReceiverUnit:
             running.refuse(refusal.reason, Origin.LINE, now)
             return _exception(pdu, refusal.exception_code)
         except PowerCut:
+            self.faults.power_cut_after = None
             self.receiver.power_off(now, now + self.faults.power_cut_s)
             return None
 
@@ -95,7 +96,7 @@ class ReceiverUnit:
         data = request.value.to_bytes(2, "big") if isinstance(request, WriteRegister) else request.data
         block = self._block(Table.HOLDING, request.address, len(data) // 2)
         _admit(running, block, now)
-        cut_after = self.faults.take_power_cut() if block.role is Role.SLOT_WRITE else None
+        cut_after = self.faults.power_cut_after if block.role is Role.SLOT_WRITE else None
         write_block(self.receiver, running, Write(block, request.address - block.address, data, now, cut_after))
         work_s = self.faults.take_slow_write() if block.role in MEMORY_ROLES else 0.0
         running.busy_until = now + work_s

@@ -74,7 +74,6 @@ class VirtualPort:
     def __init__(self, station: Station, listener: WireListener) -> None:
         self._station = station
         self._listener = listener
-        self._held: bytearray | None = None
         self._gone = False
 
     def send(self, data: bytes) -> None:
@@ -83,19 +82,14 @@ class VirtualPort:
 
     def deliver(self, data: bytes) -> None:
         """Bytes of the receivers."""
-        if self._held is not None:
-            self._held += data
-        elif not self._gone:
+        if not self._gone:
             self._listener.received(data)
 
-    def pause(self) -> None:
-        if self._held is None:
-            self._held = bytearray()
+    def expect(self, count: int) -> None:
+        """Everything is told at once anyway."""
 
-    def resume(self) -> None:
-        held, self._held = self._held, None
-        if held and not self._gone:
-            self._listener.received(bytes(held))
+    def read_now(self) -> None:
+        """Nothing is ever kept back."""
 
     def pull(self) -> None:
         """The adapter goes away."""

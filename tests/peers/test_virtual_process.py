@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import json
 import os
+import resource
 import signal
 import socket
 import subprocess
@@ -18,6 +19,7 @@ from pathlib import Path
 import pytest
 import serial
 from pymodbus.client import ModbusSerialClient
+from pymodbus.exceptions import ModbusException
 from pymodbus.framer.rtu import FramerRTU
 
 from tests.fakes.virtual_process import RUNNER, VirtualProcess, virtual_process
@@ -63,9 +65,9 @@ def test_a_paced_answer_takes_its_wire_time(tmp_path: Path, baud: int, silence_s
 
 
 def test_a_master_that_does_not_wait_is_counted(tmp_path: Path) -> None:
-    """At 9600 Bd t3.5 is 3.6 ms; a request right behind an answer is a short gap, one within it an overlap."""
-    with virtual_process(tmp_path / "port", baud=9600, paced=True) as receiver:
-        with serial.Serial(str(receiver.port), 9600, timeout=2) as port:
+    """At 1200 Bd t3.5 is 29 ms; a request right behind an answer is a short gap, one within it an overlap."""
+    with virtual_process(tmp_path / "port", baud=1200, paced=True) as receiver:
+        with serial.Serial(str(receiver.port), 1200, timeout=2) as port:
             _ask(port, READ_STATUS, 45)
             _ask(port, READ_STATUS, 20)
             port.write(_frame(READ_STATUS))
@@ -162,6 +164,24 @@ def test_a_kill_in_the_middle_of_writing_leaves_whole_slots(tmp_path: Path) -> N
         assert (shown["boot_count"], shown["revision"]) == (2, acknowledged + 1)
 
 
+def test_a_write_that_the_disk_refuses_is_not_answered(tmp_path: Path) -> None:
+    """The process ends instead; what was acknowledged before is there at the next start."""
+    memory = tmp_path / "memory"
+    with virtual_process(tmp_path / "port", memory=memory) as receiver:
+        client = ModbusSerialClient(str(receiver.port), baudrate=19200, timeout=0.5, retries=0)
+        assert client.connect()
+        assert not client.write_registers(0x0100, [0, 1, *_record(1, 11)], device_id=1).isError()
+        most = memory.stat().st_size + 10
+        resource.prlimit(receiver.process.pid, resource.RLIMIT_FSIZE, (most, most))
+        with pytest.raises((ModbusException, serial.SerialException)):
+            client.write_registers(0x0100, [0, 2, *_record(2, 22)], device_id=1)
+        client.close()  # type: ignore[no-untyped-call]
+        assert receiver.process.wait(10) == 1
+    with virtual_process(tmp_path / "port", memory=memory) as receiver:
+        slots = json.loads(receiver.tell("show slots"))
+        assert [slot["serial"] for slot in slots] == ["0000000011"]
+
+
 def _record(slot: int, serial_number: int) -> list[int]:
     return [slot, serial_number >> 16, serial_number & 0xFFFF, 0, 0, 0x0100, *[0] * 14]
 
@@ -197,20 +217,22 @@ def test_a_relay_board(tmp_path: Path) -> None:
 
 
 def test_commands_come_from_a_socket_and_a_scenario(tmp_path: Path) -> None:
-    """The socket is its owner's alone; several programs use it at once; a scenario plays beside it and may end all."""
+    """The socket is its owner's alone; several programs use it at once; a scenario plays beside it."""
     control, scenario = tmp_path / "control", tmp_path / "scenario.toml"
-    scenario.write_text("[[step]]\nat_s = 0\ndo = 'input 4 violated'\n[[step]]\nat_s = 1.5\ndo = ['dance', 'quit']\n")
+    scenario.write_text("[[step]]\nat_s = 0\ndo = ['dance', 'input 4 violated']\n")
     with virtual_process(tmp_path / "port", control=control, scenario=scenario, use_stdin=False) as receiver:
         deadline = time.monotonic() + 10
-        while not control.exists():
+        while not control.exists() or json.loads(_say(control, "show"))["inputs"][3] != "violated":
             assert time.monotonic() < deadline
             time.sleep(0.01)
         assert control.stat().st_mode & 0o777 == 0o600
-        answers = [_say(control, "show status"), _say(control, "help")]
-        assert json.loads(answers[0])["inputs"][3] == "violated"
-        assert answers[1].startswith("commands:")
-        assert receiver.process.wait(10) == 0
-        assert "dance" in receiver.stdout.read()
+        with socket.socket(socket.AF_UNIX) as idle:
+            idle.connect(str(control))
+            assert _say(control, "help").startswith("commands:")
+            assert _say(control, "quit") == "ok\n"
+            assert receiver.process.wait(10) == 0
+            assert idle.recv(1) == b""
+        assert receiver.stdout.read().startswith("scenario, 0 s, “dance”: error:")
     assert not control.exists()
 
 
