@@ -15,7 +15,7 @@ from gateway.domain.plan import Change, ChangeKind, Plan, PlanState
 from gateway.domain.receiver import Status
 from gateway.domain.urgency import Urgency
 from gateway.errors import NotFound, Refused
-from gateway.ports import Archive, Commit, Journal, LiveView, MirrorKeeper, Plans
+from gateway.ports import Archive, Commit, Journal, LiveView, MirrorKeeper, Plans, Progress
 from gateway.sync.drafting import Drafter
 from gateway.sync.words import plan_summary
 
@@ -64,13 +64,15 @@ class Preparer:
         held = await self._held(receiver)
         return replace(plan, state=PlanState.PREVIEW, hold=plan.hold or _still_held(held, plan))
 
-    async def prepare(self, receiver: str, *, approve: bool = False, hold: str = "") -> Prepared:
-        """The next plan. With `approve` the guard is heard and not obeyed.
+    async def prepare(
+        self, receiver: str, *, approve: bool = False, hold: str = "", progress: Progress | None = None
+    ) -> Prepared:
+        """The next plan. With `approve` the guard is heard and not obeyed; `progress` is that of reading the memory.
 
         Raises Refused with `no-roster`, `receiver-unconfirmed` or `receiver-full`, LineError, PeerError,
         StoreUnavailable; nothing has then been written.
         """
-        mirror = await self._keeper.refresh(receiver, urgency=Urgency.BULK)
+        mirror = await self._keeper.refresh(receiver, urgency=Urgency.BULK, progress=progress)
         plan = self._drafter.draft(mirror)
         held = await self._held(receiver)
         reason = "" if approve else plan.hold or _still_held(held, plan) or _kept(hold, plan)

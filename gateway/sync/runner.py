@@ -7,11 +7,12 @@ and gets it when its link is restored. `run` owns the work in the background; wh
 from __future__ import annotations
 
 import asyncio
+import contextlib
 from collections.abc import Awaitable, Callable
 
-from gateway.domain.events import EventName
+from gateway.domain.events import EventDraft, EventName
 from gateway.domain.plan import Plan, PlanState
-from gateway.errors import GatepostError, LineError, Refused
+from gateway.errors import GatepostError, LineError, Refused, StoreUnavailable
 from gateway.ports import Commit, EventFilter, Journal, Progress
 from gateway.sync.applying import Applier
 from gateway.sync.drafting import Drafter
@@ -23,6 +24,7 @@ __all__ = ["SyncRunner"]
 
 _ROUNDS = 5
 """How many plans one run makes at most (superseded ones, additions ahead of a held one): our choice."""
+_TOLD_ELSEWHERE = frozenset({"no-roster", "receiver-unconfirmed", "store-unavailable"})
 _WAKING = EventFilter(names=frozenset({EventName.LINK_RESTORED, EventName.CLOCK_TRUSTED}))
 
 
@@ -39,6 +41,7 @@ class SyncRunner:
         self._progress: dict[str, tuple[int, int, str]] = {}
         self._jobs: asyncio.Queue[Callable[[], Awaitable[None]]] = asyncio.Queue()
         self._owed: set[str] = set()
+        self._told: dict[str, str] = {}
 
     # --- asking ---
 
@@ -50,7 +53,7 @@ class SyncRunner:
         """Waits for a run of this receiver that is under way. Raises as `Preparer.prepare`, Unsupported, NotFound."""
         self._site.with_slots(receiver)
         async with self._locks[receiver]:
-            prepared = await self._preparer.prepare(receiver, approve=approve)
+            prepared = await self._preparer.prepare(receiver, approve=approve, progress=progress)
             return await self._carry_out(prepared, approve=approve, progress=progress)
 
     async def start(self, receiver: str, *, asked_by: str) -> Plan:
@@ -110,10 +113,26 @@ class SyncRunner:
         except GatepostError as fault:
             if isinstance(fault, LineError):
                 self._owed.add(name)
+            else:
+                await self._tell_once(name, fault)
             return fault
+        self._told.pop(name, None)
         if plan.state is PlanState.FAILED:
             self._owed.add(name)
         return plan
+
+    async def _tell_once(self, name: str, fault: GatepostError) -> None:
+        """Nobody waits for the timetable's answer, so what keeps a plan from being made is told, once per cause.
+
+        A lost line, a missing roster, another receiver and a full disk have events and states of their own.
+        """
+        cause = f"{fault.code} {fault.message}"
+        if fault.code in _TOLD_ELSEWHERE or self._told.get(name) == cause:
+            return
+        data = {"plan": "", "code": fault.code, "problem": fault.message, "remedy": fault.remedy}
+        with contextlib.suppress(StoreUnavailable):
+            await self._journal.commit(Commit(events=(EventDraft(EventName.PLAN_FAILED, name, data),)))
+            self._told[name] = cause
 
     async def _take(self, receiver: str) -> None:
         if self._locks[receiver].locked():

@@ -255,6 +255,32 @@ async def test_a_dead_receiver_delays_nobody_and_is_brought_up_when_it_returns()
     assert set(house.held()) == {1, 2, 3}
 
 
+async def test_what_keeps_the_timetable_from_making_a_plan_is_told_once() -> None:
+    """A full receiver: the reason and what to do, once for all runs, and again only when it returns."""
+    house = house_with(0)
+    house.rosters.put(roster(*(entry(serial) for serial in range(1, 67))))
+    for _ in range(3):
+        await house.runner.apply_all()
+    (event,) = house.store.journal.all(EventName.PLAN_FAILED)
+    assert (event.receiver, event.data["code"]) == ("slip-gate", "receiver-full")
+    assert event.data["remedy"]
+    house.rosters.put(roster(entry(1), digest="d2"))
+    await house.runner.apply_all()
+    house.rosters.put(roster(*(entry(serial) for serial in range(1, 67)), digest="d3"))
+    await house.runner.apply_all()
+    assert len(house.store.journal.all(EventName.PLAN_FAILED)) == 2
+
+
+async def test_reading_the_memory_first_shows_progress() -> None:
+    """A receiver that was never read takes as long as its memory; people see that something goes on."""
+    house = house_with(3)
+    house.rosters.put(roster(*(entry(serial) for serial in range(1, 5))))
+    words: list[str] = []
+    await house.runner.apply("slip-gate", progress=lambda done, total, what: words.append(what))
+    assert "reading" in words[0]
+    assert "is added" in words[-1]
+
+
 @pytest.mark.parametrize("frames", range(14, 31))
 async def test_a_restart_at_any_frame_carries_the_plan_on(frames: int) -> None:
     """SIGKILL in the middle: after the restart the same end, no slot written again, and nothing called drift."""
