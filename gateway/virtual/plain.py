@@ -40,6 +40,11 @@ class PlainUnit:
         self.inputs = [False] * the_map.limits.inputs
         self.outputs = [False] * the_map.limits.outputs
 
+    @property
+    def start_mark(self) -> int:
+        """1 under power, 0 without."""
+        return int(self.powered)
+
     def answer(self, pdu: bytes, now: float) -> Reply | None:
         """Serve one request."""
         if not self.powered or not pdu:

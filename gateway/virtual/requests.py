@@ -50,6 +50,11 @@ class ReceiverUnit:
         self.receiver = receiver
         self.faults = AnswerFaults()
 
+    @property
+    def start_mark(self) -> int:
+        """The boot count; 0 without power."""
+        return self.receiver.memory.boot_count if self.receiver.running else 0
+
     def answer(self, pdu: bytes, now: float) -> Reply | None:
         """Serve one request. `now` is monotonic seconds."""
         running = self.receiver.elapse(now)

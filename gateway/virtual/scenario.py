@@ -71,6 +71,8 @@ async def play(scenario: Scenario, clock: Clock, run: Callable[[str], str], comp
         if not scenario.loop:
             return
         began += scenario.length_s
+        if clock.monotonic() - began > scenario.length_s:  # the machine slept: missed rounds are not made up for
+            began = clock.monotonic()
         await clock.sleep(began - clock.monotonic())
 
 

@@ -134,18 +134,17 @@ class Station:
         spoiled = unit.faults.spoil(frame(address, reply.pdu))
         if spoiled is None:
             return
-        if reply.work_s:
-            at = due + reply.work_s + spoiled.delay_s
-            self._agenda.at(at, lambda: self._send_unless_asked(address, asked, spoiled.frame, at))
-        elif spoiled.delay_s:
-            at = due + spoiled.delay_s
-            self._agenda.at(at, lambda: self._answer(spoiled.frame, at))
-        else:
+        if not (reply.work_s or spoiled.delay_s):
             self._answer(spoiled.frame, due)
+            return
+        at, mark, work = due + reply.work_s + spoiled.delay_s, unit.start_mark, bool(reply.work_s)
 
-    def _send_unless_asked(self, address: int, asked: int, answer: bytes, at: float) -> None:
-        if self._asked[address] == asked:
-            self._answer(answer, at)
+        def answer_late() -> None:
+            overtaken = work and self._asked[address] != asked
+            if unit.start_mark == mark and not overtaken:
+                self._answer(spoiled.frame, at)
+
+        self._agenda.at(at, answer_late)
 
     def _watch_silence(self) -> None:
         heard = self.counters.bytes_in

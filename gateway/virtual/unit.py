@@ -23,6 +23,11 @@ class Unit(Protocol):
 
     faults: AnswerFaults
 
+    @property
+    def start_mark(self) -> int:
+        """Differs from one start to the next and while there is no power; a delayed answer dies with its start."""
+        ...
+
     def answer(self, pdu: bytes, now: float) -> Reply | None:
         """Do what a request asks; None when the unit has no power. `now` is monotonic seconds."""
         ...

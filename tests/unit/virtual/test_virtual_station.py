@@ -149,6 +149,17 @@ async def test_a_late_answer_comes_late_whatever_was_asked_meanwhile(quick: Line
     assert len(now) == 9 + 45
 
 
+async def test_a_delayed_answer_dies_with_the_power(quick: Line) -> None:
+    """A receiver that was off meanwhile does not know what it was asked."""
+    unit = quick.units[1]
+    unit.faults.late_s, unit.faults.late_next = 1.5, 1
+    await quick.ask(READ_STATUS, 1.0)
+    unit.receiver.power_off(quick.clock.monotonic(), quick.clock.monotonic() + 0.1)
+    unit.receiver.elapse(quick.clock.monotonic() + 0.2)
+    await quick.clock.advance(5)
+    assert quick.heard == b""
+
+
 async def test_a_slow_write_is_answered_when_done_unless_something_is_asked_meanwhile(quick: Line) -> None:
     """Busy meanwhile (06); with a question in between the write itself is never answered."""
     faults = quick.units[1].faults
