@@ -208,7 +208,7 @@ class _Gateway:
             [Watched(driver, parts.line_of[name], settings.receivers[name].polls_per_second)
              for name, driver in parts.receivers.items()],
             journal=journal, mirrors=mirrors, plans=store.plans, clock=clock,
-            names=Names(self._holder, self._position),
+            names=Names(self._holder, self._position, self._output, self._input),
         )  # fmt: skip
         keeper = self._watch.keeper
         self._trust_told = False
@@ -291,7 +291,7 @@ class _Gateway:
                 log.warning("sync.failed", receiver=name, code=outcome.code)
 
     async def _fetch_first(self) -> None:
-        """A gateway that never had a roster reads it at once, so that it can be previewed; nothing is written by that."""
+        """A gateway that never had a roster reads it at once, so that it can be previewed. Nothing is written."""
         if self._rosters.in_force is None and self._settings.roster is not None:
             await self._rosters.fetch()
 
@@ -361,6 +361,12 @@ class _Gateway:
         entry, in_force = self._entry(serial), self._rosters.in_force
         kind = in_force.roster.kinds.get(entry.kind) if entry and in_force else None
         return kind.label_of(number) if kind else str(number)
+
+    def _output(self, receiver: str, number: int) -> str:
+        return self._site.facts[receiver].outputs.get(number, "")
+
+    def _input(self, receiver: str, number: int) -> str:
+        return self._site.facts[receiver].inputs.get(number, "")
 
     # --- the API's ports ---
 

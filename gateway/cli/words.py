@@ -56,7 +56,8 @@ def _place(data: Mapping[str, Any], noun: str) -> str:
 
 def _heard(data: Mapping[str, Any]) -> str:
     who = data.get("holder") or ("an unknown transmitter" if not data.get("known") else "a transmitter")
-    outputs = ", ".join(str(o) for o in data.get("output_names") or data.get("outputs") or ())
+    numbers, names = data.get("outputs") or (), data.get("output_names") or ()
+    outputs = ", ".join(name or f"output {number}" for number, name in zip(numbers, names, strict=False))
     position = f" pressed position {data['position']}" if data.get("position") else " was heard"
     works = f", which works {outputs}" if outputs else ", which works nothing here"
     return f"{who} ({data.get('serial', '?')}){position}{works}"

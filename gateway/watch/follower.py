@@ -226,7 +226,7 @@ class Follower:
         self.origins.see(read.entries)
         entries, view = tell_entries(self.name, read.entries, view, mirror, self._names)
         told += entries
-        told += tell_differences(self.name, view, status)
+        told += tell_differences(self.name, view, status, self._names)
         self._view = View.of(status)
         late = reading.since_last_s is None or reading.since_last_s > GAP_S
         self._told_at = self._clock.monotonic()

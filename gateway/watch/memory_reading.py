@@ -1,6 +1,7 @@
 """Reading a receiver's settings and slots until they are proven.
 
-What is known is compared with the block sums that the receiver states; only blocks that differ are read. The proof
+What is known is compared with the block sums that the receiver states; only blocks that differ are read. Of
+a receiver that was never read an empty memory is supposed, so its empty blocks need no reading either. The proof
 is the next statement of the sums: everything known must agree with it, at a revision that did not move while the
 settings were read. An unchanged receiver thus costs one reading of the sums.
 """
@@ -83,7 +84,9 @@ class MemoryReading:
             return []
         if known is not None and known.limits == self._limits and len(known.block_crcs) == self._limits.blocks:
             return list(known.block_crcs)
-        return [None] * self._limits.blocks
+        if self._slots:
+            return [None] * self._limits.blocks
+        return [self._receiver.block_crc(self._limits, block, {}) for block in range(self._limits.blocks)]
 
     async def _stated(self) -> BlockCrcs:
         if self._has_slots:

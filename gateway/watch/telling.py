@@ -18,7 +18,7 @@ from typing import Any
 
 from gateway.domain.events import EventDraft, EventName
 from gateway.domain.mirror import Mirror
-from gateway.domain.receiver import BoardEvent, Origin, OutputMode, RingEntry, Status
+from gateway.domain.receiver import BoardEvent, OutputMode, RingEntry, Status
 from gateway.domain.transmitter import write_serial
 
 __all__ = ["Names", "Told", "View", "tell_differences", "tell_entries"]
@@ -88,20 +88,22 @@ def tell_entries(
         data: dict[str, Any]
         match entry.kind:
             case BoardEvent.PRESS:
-                name, data = EventName.TRANSMITTER_HEARD, _press(entry, mirror, names)
+                name, data = EventName.TRANSMITTER_HEARD, _press(receiver, entry, mirror, names)
             case BoardEvent.INPUT | BoardEvent.OUTPUT:
                 name = EventName.INPUT_CHANGED if entry.kind is BoardEvent.INPUT else EventName.OUTPUT_CHANGED
                 is_news, view = _see(view, name, entry.number, bool(entry.value))
                 if not is_news:
                     continue
-                data = _contact(name, entry.number, bool(entry.value), entry.origin)
+                data = _contact(receiver, name, entry.number, bool(entry.value), names)
+                if name is EventName.OUTPUT_CHANGED:
+                    data["origin"] = entry.origin.value
             case _:
                 continue
         told.append(Told(EventDraft(name, receiver, data), entry.uptime_s))
     return told, view
 
 
-def tell_differences(receiver: str, view: View, status: Status) -> list[Told]:
+def tell_differences(receiver: str, view: View, status: Status, names: Names) -> list[Told]:
     """What the status shows and was not told yet. The view after it is `View.of(status)`."""
     told = []
     for name, before, now in (
@@ -109,15 +111,21 @@ def tell_differences(receiver: str, view: View, status: Status) -> list[Told]:
         (EventName.OUTPUT_CHANGED, view.outputs, status.output_closed),
     ):
         for number in _differing(before, now):
-            told.append(Told(EventDraft(name, receiver, _contact(name, number, now[number - 1], None))))
+            data = _contact(receiver, name, number, now[number - 1], names)
+            told.append(Told(EventDraft(name, receiver, data)))
     before_modes, modes = view.modes or (), status.output_modes or ()
     for number in _differing(before_modes, modes) if before_modes else ():
-        data = {"output": number, "mode": modes[number - 1].value, "before": before_modes[number - 1].value}
-        told.append(Told(EventDraft(EventName.OUTPUT_MODE_CHANGED, receiver, data)))
+        mode = {
+            "output": number,
+            "name": names.output(receiver, number),
+            "mode": modes[number - 1].value,
+            "before": before_modes[number - 1].value,
+        }
+        told.append(Told(EventDraft(EventName.OUTPUT_MODE_CHANGED, receiver, mode)))
     return told
 
 
-def _press(entry: RingEntry, mirror: Mirror | None, names: Names) -> dict[str, Any]:
+def _press(receiver: str, entry: RingEntry, mirror: Mirror | None, names: Names) -> dict[str, Any]:
     slot = mirror.slots.get(entry.slot) if mirror and entry.slot else None
     outputs: frozenset[int] = frozenset()
     if slot is not None and slot.serial == entry.serial and 1 <= entry.position <= len(slot.outputs):
@@ -128,15 +136,16 @@ def _press(entry: RingEntry, mirror: Mirror | None, names: Names) -> dict[str, A
         "position": names.position(entry.serial, entry.position),
         "slot": entry.slot or None,
         "outputs": sorted(outputs),
+        "output_names": [names.output(receiver, output) for output in sorted(outputs)],
         "known": bool(entry.slot),
         "enrolling": entry.enrolling,
     }
 
 
-def _contact(name: EventName, number: int, value: bool, origin: Origin | None) -> dict[str, Any]:
+def _contact(receiver: str, name: EventName, number: int, value: bool, names: Names) -> dict[str, Any]:
     if name is EventName.INPUT_CHANGED:
-        return {"input": number, "violated": value}
-    return {"output": number, "closed": value, "origin": origin.value if origin else None}
+        return {"input": number, "name": names.input(receiver, number), "violated": value}
+    return {"output": number, "name": names.output(receiver, number), "closed": value, "origin": None}
 
 
 def _see(view: View, name: EventName, number: int, value: bool) -> tuple[bool, View]:

@@ -68,7 +68,7 @@ async def test_presses_board_work_and_a_power_cut_are_told(tmp_path: Path) -> No
 
         on.command("input 2 violated")
         assert await until(lambda: bool(told(EventName.INPUT_CHANGED))) < 1.0
-        assert told(EventName.INPUT_CHANGED) == [{"input": 2, "violated": True}]
+        assert told(EventName.INPUT_CHANGED) == [{"input": 2, "name": "", "violated": True}]
         on.command("board learn 1")
         on.command("press 48231907 1")
         await until(lambda: bool(told(EventName.DRIFT_FOUND)))

@@ -36,12 +36,13 @@ async def test_everything_between_two_polls_is_told_in_its_order() -> None:
                     "position": "1",
                     "slot": 1,
                     "outputs": [1],
+                    "output_names": [""],
                     "known": True,
                     "enrolling": False,
                 },
             ),
-            ("output.changed", {"output": 1, "closed": True, "origin": "radio"}),
-            ("input.changed", {"input": 1, "violated": True}),
+            ("output.changed", {"output": 1, "name": "", "closed": True, "origin": "radio"}),
+            ("input.changed", {"input": 1, "name": "", "violated": True}),
             (
                 "transmitter.heard",
                 {
@@ -50,11 +51,12 @@ async def test_everything_between_two_polls_is_told_in_its_order() -> None:
                     "position": "3",
                     "slot": None,
                     "outputs": [],
+                    "output_names": [],
                     "known": False,
                     "enrolling": False,
                 },
             ),
-            ("input.changed", {"input": 1, "violated": False}),
+            ("input.changed", {"input": 1, "name": "", "violated": False}),
         ]
         assert all(event.late is None for event in quay.store.journal.all())
 
@@ -92,7 +94,7 @@ async def test_an_overrun_says_how_many_were_lost() -> None:
     assert quay.told()[0] == ("ring.overrun", {"lost": 5, "next_event": 7})
     heard = [data["serial"] for _, data in quay.told(EventName.TRANSMITTER_HEARD)]
     assert heard == [f"{serial:010d}" for serial in range(5, 13)]
-    assert quay.told()[-1] == ("input.changed", {"input": 2, "violated": True})
+    assert quay.told()[-1] == ("input.changed", {"input": 2, "name": "", "violated": True})
 
 
 async def test_a_restart_is_told_with_its_possible_loss() -> None:
@@ -111,7 +113,7 @@ async def test_a_restart_is_told_with_its_possible_loss() -> None:
     assert (data["boot_count"], data["boot_count_before"], data["events_may_be_missing"]) == (2, 1, True)
     after = quay.told()[[name for name, _ in quay.told()].index(name) + 1 :]
     assert [name for name, _ in after] == ["transmitter.heard", "output.changed"]
-    assert after[1][1] == {"output": 2, "closed": False, "origin": None}
+    assert after[1][1] == {"output": 2, "name": "", "closed": False, "origin": None}
 
 
 async def test_a_restart_while_the_gateway_was_off_is_told_from_the_stored_cursor() -> None:
@@ -166,7 +168,7 @@ async def test_a_moved_selector_is_told_from_the_status() -> None:
     async with quay.watching():
         quay.receiver.board.set_mode(2, OutputMode.LATCHING)
         await quay.clock.advance(0.5)
-    assert quay.told() == [("output.mode_changed", {"output": 2, "mode": "latching", "before": "timed"})]
+    assert quay.told() == [("output.mode_changed", {"output": 2, "name": "", "mode": "latching", "before": "timed"})]
 
 
 async def test_a_plain_board_is_told_from_differences() -> None:
@@ -180,8 +182,8 @@ async def test_a_plain_board_is_told_from_differences() -> None:
         board.close_output(2)
         await quay.clock.advance(0.5)
         assert quay.told() == [
-            ("input.changed", {"input": 1, "violated": False}),
-            ("output.changed", {"output": 2, "closed": True, "origin": None}),
+            ("input.changed", {"input": 1, "name": "", "violated": False}),
+            ("output.changed", {"output": 2, "name": "", "closed": True, "origin": None}),
         ]
         assert quay.link() is LinkState.ONLINE
 

@@ -219,14 +219,26 @@ async def test_refreshes_at_the_same_time_read_once_and_lend_their_urgency() -> 
 
 
 async def test_progress_reaches_its_total() -> None:
-    """A full read tells how far it is, from nothing to all slots."""
-    quay = Quay.filled(10)
+    """A first read tells how far it is, from nothing to all slots of the blocks that are not empty."""
+    quay = Quay.filled(100)
     seen: list[tuple[int, int]] = []
     await quay.clock.run(
         quay.watch.keeper.refresh("slip-gate", progress=lambda done, total, words: seen.append((done, total)))
     )
     assert seen[0] == (0, 128)
     assert seen[-1] == (128, 128)
+
+
+async def test_empty_blocks_of_a_first_read_are_not_read() -> None:
+    """A receiver that holds ten transmitters in its first block costs that block at the first contact, not four."""
+    quay = Quay.filled(10)
+    seen: list[tuple[int, int]] = []
+    mirror = await quay.clock.run(
+        quay.watch.keeper.refresh("slip-gate", progress=lambda done, total, words: seen.append((done, total)))
+    )
+    assert seen[-1] == (32, 32)
+    assert len(mirror.slots) == 10
+    assert mirror.limits.blocks == 4
 
 
 async def test_a_refresh_that_cannot_be_kept_says_so() -> None:

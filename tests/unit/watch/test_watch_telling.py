@@ -18,8 +18,8 @@ def entry(number: int, kind: BoardEvent, contact: int, value: int) -> RingEntry:
 def test_a_status_ahead_of_its_ring_tells_first_and_the_ring_does_not_repeat_it() -> None:
     """A board that shows a contact in its status before the ring has the entry is told once."""
     violated = Status((True, False), (False,))
-    assert [told.draft.data for told in tell_differences("gate", View.of(QUIET), violated)] == [
-        {"input": 1, "violated": True}
+    assert [told.draft.data for told in tell_differences("gate", View.of(QUIET), violated, Names())] == [
+        {"input": 1, "name": "", "violated": True}
     ]
     told, view = tell_entries("gate", [entry(1, BoardEvent.INPUT, 1, 1)], View.of(violated), None, Names())
     assert told == []
@@ -32,13 +32,13 @@ def test_after_a_loss_the_next_entry_is_told_whatever_it_says() -> None:
     entries = [entry(1, BoardEvent.OUTPUT, 1, 1), entry(2, BoardEvent.OUTPUT, 1, 1)]
     told, view = tell_entries("gate", entries, view, None, Names())
     assert [one.draft.data["closed"] for one in told] == [True]
-    assert tell_differences("gate", view, Status((False, False), (True,))) == []
+    assert tell_differences("gate", view, Status((False, False), (True,)), Names()) == []
 
 
 def test_a_contact_that_the_status_does_not_have_is_told_as_the_ring_says() -> None:
     """An entry beyond the stated number of inputs is passed on, not dropped and not a crash."""
     told, _ = tell_entries("gate", [entry(1, BoardEvent.INPUT, 9, 1)], View.of(QUIET), None, Names())
-    assert [one.draft.data for one in told] == [{"input": 9, "violated": True}]
+    assert [one.draft.data for one in told] == [{"input": 9, "name": "", "violated": True}]
 
 
 def test_a_span_holds_the_moment_and_grows_with_age() -> None:
