@@ -17,7 +17,6 @@ import contextlib
 import errno
 import fcntl
 import os
-import stat
 import termios
 from typing import Any
 
@@ -175,7 +174,7 @@ async def open_port(config: LineConfig, listener: WireListener) -> SerialPort:
     """Open `config.port`. Raises PortUnavailable with `port-missing`, `-denied`, `-busy` or `-failed`."""
     path = _resolve(config.port)
     try:
-        await _check_free(config, path)
+        await _check_free(path)
         device = _open_device(config, path)
     except (OSError, ValueError, termios.error) as fault:  # SerialException is an OSError
         holders = await asyncio.to_thread(port_holders, path)
@@ -191,17 +190,17 @@ def _resolve(port: str) -> str:
     return os.path.realpath(port)
 
 
-def _is_device(path: str) -> bool:
-    return stat.S_ISCHR(os.stat(path).st_mode)
+def _shared_terminal(path: str) -> bool:
+    """True for a terminal of hardware. Both ends of a pseudo-terminal may well be open at whoever made it."""
+    return os.path.exists(f"/sys/class/tty/{os.path.basename(path)}")
 
 
-async def _check_free(config: LineConfig, path: str) -> None:
+async def _check_free(path: str) -> None:
     """A program that reads a real port without locking it would take our answers away."""
-    if not _is_device(path):
-        raise ValueError(f"{path} is no serial port")
-    if path.startswith(_PSEUDO_TERMINALS):
-        return  # whoever made the pseudo-terminal may well keep both ends open
-    if await asyncio.to_thread(port_holders, path):
+    if not _shared_terminal(path):
+        return
+    holders = await asyncio.to_thread(port_holders, path)
+    if holders:
         raise OSError(errno.EBUSY, "another program has it open")
 
 
