@@ -25,6 +25,7 @@ class Book:
         self._slots: dict[int, Slot] = dict(mirror.slots)
         self._crcs = list(mirror.block_crcs)
         self._recorded = list(mirror.block_crcs)
+        self._revision = mirror.revision
         self._unrecorded: dict[int, Slot | None] = {}
 
     @property
@@ -57,7 +58,8 @@ class Book:
         for block in {limits.block_of(number) for number in ours}:
             self._recorded[block] = self._crcs[block]
         whole = len(ours) == len(self._unrecorded) and not self.differing(stated)
-        revision = stated.revision if whole else self._mirror.revision
-        await keeper.record(self._mirror.receiver, ours, revision, tuple(self._recorded))
+        if whole:
+            self._revision = stated.revision
+        await keeper.record(self._mirror.receiver, ours, self._revision, tuple(self._recorded))
         for number in ours:
             del self._unrecorded[number]

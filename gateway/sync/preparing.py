@@ -23,7 +23,6 @@ __all__ = ["ADDITIONS", "Prepared", "Preparer", "same_work"]
 
 ADDITIONS = "additions"
 """The reason of a plan that goes ahead of a held one."""
-_LOOKED_AT = 50
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,8 +126,8 @@ class Preparer:
         return plan
 
     async def _held(self, receiver: str) -> Plan | None:
-        plans = await self._plans.newest(receiver=receiver, limit=_LOOKED_AT)
-        return next((plan for plan in plans if plan.state is PlanState.HELD), None)
+        waiting = [plan for plan in await self._plans.unfinished() if plan.receiver == receiver]
+        return next((plan for plan in reversed(waiting) if plan.state is PlanState.HELD), None)
 
     async def _hold(self, plan: Plan, held: Plan | None) -> Plan:
         """Keep it as held and tell it; the same work that is held already is neither kept nor told again."""

@@ -77,6 +77,19 @@ async def test_the_whole_plan_is_durable_before_its_first_write() -> None:
     assert receiver.slot_writes == 0
 
 
+@pytest.mark.parametrize("slots_per_write", [1, 3, 4, 8, 16])
+async def test_after_a_plan_the_mirror_is_proven_and_nothing_is_read_again(slots_per_write: int) -> None:
+    """Whether or not frames end where blocks end: the next run asks for the sums and reads no slot."""
+    clock = FakeClock()
+    receiver = FakeReceiver(clock=clock, limits=quay_receiver().board.limits, slots_per_write=slots_per_write)
+    house = SyncHouse([receiver], clock=clock)
+    house.rosters.put(roster(*(entry(serial) for serial in range(1, 50))))
+    await house.runner.apply("slip-gate")
+    reads = receiver.frames_of["read_slots"]
+    await house.runner.apply("slip-gate")
+    assert receiver.frames_of["read_slots"] == reads
+
+
 async def test_slot_changes_are_journaled_per_block() -> None:
     """Nine slots in three blocks, in three passes: at most one event for each block and pass."""
     house, _ = small_case()

@@ -281,53 +281,68 @@ async def test_reading_the_memory_first_shows_progress() -> None:
     assert "is added" in words[-1]
 
 
-@pytest.mark.parametrize("frames", range(14, 31))
-async def test_a_restart_at_any_frame_carries_the_plan_on(frames: int) -> None:
-    """SIGKILL in the middle: after the restart the same end, no slot written again, and nothing called drift."""
+RESTART_ROWS = [entry(serial, "2:slip-gate/light") for serial in (*range(1, 15), *range(30, 36))]
+
+
+async def cut_at(frames: int) -> tuple[SyncHouse, bool]:
+    """Fourteen changed, three gone, six new; the gateway is killed in its n-th frame. True when it was still at it."""
     house = house_with(17)
     only(house).frame_s = 0.1
-    rows = [entry(serial, "2:slip-gate/light") for serial in (*range(1, 15), *range(30, 36))]
-    house.rosters.put(roster(*rows))
+    house.rosters.put(roster(*RESTART_ROWS))
     task = asyncio.ensure_future(house.runner.apply("slip-gate", approve=True))
     await house.clock.advance(frames * 0.1 + 0.05)
     was_running = not task.done()
     task.cancel()
     await asyncio.gather(task, return_exceptions=True)
-    unfinished = await house.store.plans.unfinished()
-    again = house.restarted()
-    async with run_in(again):
-        await resume(again)
-        await again.clock.advance(30)
-    assert was_running, "the range of frames is longer than the plan"
-    assert unfinished, "the range of frames begins before the plan"
-    assert again.held().keys() == {row.serial for row in rows}
-    assert only(house).slot_writes == 20
-    assert [plan.state for plan in again.store.plans.kept.values()] == [PlanState.APPLIED]
-    changes = [slot for event in again.store.journal.all(EventName.SLOT_CHANGED) for slot in event.data["slots"]]
-    assert len(changes) == 20, "every change is told once"
-    assert again.store.journal.all(EventName.DRIFT_FOUND) == []
+    return house, was_running
+
+
+async def cuts_within_a_plan() -> list[int]:
+    """The frames at which there is a durable plan that is not done."""
+    frames = 0
+    found: list[int] = []
+    while True:
+        house, was_running = await cut_at(frames)
+        if not was_running:
+            return found
+        if await house.store.plans.unfinished():
+            found.append(frames)
+        frames += 1
+
+
+async def test_a_restart_at_any_frame_carries_the_plan_on() -> None:
+    """SIGKILL in the middle: after the restart the same end, no slot written again, and nothing called drift."""
+    cuts = await cuts_within_a_plan()
+    assert len(cuts) > 12
+    for frames in cuts:
+        house, _ = await cut_at(frames)
+        again = house.restarted()
+        async with run_in(again):
+            await resume(again)
+            await again.clock.advance(30)
+        assert again.held().keys() == {row.serial for row in RESTART_ROWS}, frames
+        assert only(house).slot_writes == 20, frames
+        assert [plan.state for plan in again.store.plans.kept.values()] == [PlanState.APPLIED], frames
+        assert again.store.journal.all(EventName.DRIFT_FOUND) == [], frames
+        changes = [slot for event in again.store.journal.all(EventName.SLOT_CHANGED) for slot in event.data["slots"]]
+        assert len(changes) == 20, f"every change is told once, also when cut at frame {frames}"
 
 
 async def test_after_a_restart_a_newer_roster_takes_the_place_of_a_cut_plan() -> None:
     """Planned again against the roster in force now; the old plan is superseded."""
-    house = house_with(17)
-    only(house).frame_s = 0.1
-    house.rosters.put(roster(*(entry(serial) for serial in range(1, 30))))
-    task = asyncio.ensure_future(house.runner.apply("slip-gate"))
-    await house.clock.advance(2.0)
-    task.cancel()
-    await asyncio.gather(task, return_exceptions=True)
+    house, _ = await cut_at((await cuts_within_a_plan())[7])
     (cut,) = await house.store.plans.unfinished()
+    assert only(house).slot_writes > 0
     house.rosters.put(roster(*(entry(serial) for serial in range(1, 18)), digest="d2"))
     again = house.restarted()
     async with run_in(again):
         await resume(again)
         await again.clock.advance(30)
-        assert again.store.plans.kept[cut.id].state is PlanState.SUPERSEDED
-        newest = (await again.store.plans.newest())[0]
-        assert newest.roster_digest == "d2"
-        assert newest.id > cut.id
-        assert newest.state in (PlanState.APPLIED, PlanState.HELD)
+    assert again.store.plans.kept[cut.id].state is PlanState.SUPERSEDED
+    newest = (await again.store.plans.newest())[0]
+    assert newest.roster_digest == "d2"
+    assert newest.id > cut.id
+    assert newest.state in (PlanState.APPLIED, PlanState.HELD)
 
 
 async def test_a_held_plan_waits_through_a_restart() -> None:
