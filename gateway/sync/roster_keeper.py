@@ -50,6 +50,8 @@ class _Verdict:
 
 
 _GOOD = _Verdict()
+_UNKEPT = "unkept"
+"""Not told as an event: the store's own state tells, and the same file is asked for again at the next fetch."""
 _NOTHING_HELD = _Verdict(
     key="refused unchanged",
     problem="The source says that the roster has not changed, and none has ever come from it.",
@@ -135,8 +137,8 @@ class RosterKeeper:
     async def fetch(self, *, due: Due | None = None) -> RosterState:
         """Ask the source now. `due` is the timetable's; runs that it missed are told with the event.
 
-        Faults and an unreachable source are in the state, not raised. Raises StoreUnavailable when a new roster can't
-        be kept: it is then not in force.
+        Faults, an unreachable source and a new roster that can't be kept (a full disk; it is then not in force) are
+        in the state, not raised.
         """
         async with self._lock:
             self._last_fetch = self._clock.now()
@@ -165,7 +167,11 @@ class RosterKeeper:
             self._of_file = _refusal(check)
             return
         if self._roster is None or roster.digest != self._roster.digest:
-            await self._accept(roster, fetched)
+            try:
+                await self._accept(roster, fetched)
+            except StoreUnavailable as fault:
+                self._of_file = _Verdict(_UNKEPT, f"A new roster can't be kept: {fault.message}", fault.remedy)
+                return
         self._tag = fetched.tag
         self._of_file = replace(_GOOD, warnings=check.warnings)
 
@@ -185,7 +191,7 @@ class RosterKeeper:
         digest = self._roster.digest if self._roster else ""
         key = (self._of_way.key or self._of_file.key, digest)
         missed = due.missed if due else 0
-        if key == self._told and not missed:
+        if (key == self._told and not missed) or key[0] == _UNKEPT:
             return
         try:
             await self._journal.commit(Commit(events=(self._event(due),)))

@@ -6,10 +6,8 @@ brought to that one: a transmitter that was learned at the board in the meantime
 
 from __future__ import annotations
 
-import contextlib
-
 from gateway.domain.plan import Plan
-from gateway.errors import GatepostError, StoreUnavailable
+from gateway.errors import GatepostError
 from gateway.sync.due import Due
 from gateway.sync.roster_keeper import RosterKeeper
 from gateway.sync.runner import SyncRunner
@@ -19,6 +17,5 @@ __all__ = ["run_round"]
 
 async def run_round(due: Due, *, desk: RosterKeeper, runner: SyncRunner) -> dict[str, Plan | GatepostError]:
     """The timetable's job. What went wrong at a receiver is in the place of its plan; nothing expected is raised."""
-    with contextlib.suppress(StoreUnavailable):
-        await desk.fetch(due=due)
+    await desk.fetch(due=due)
     return await runner.apply_all() if desk.in_force is not None else {}

@@ -5,11 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import UTC, datetime
 
-import pytest
-
 from gateway.domain.events import EventName
 from gateway.domain.roster import Fault, Roster
-from gateway.errors import GatepostError, SourceRefused, SourceUnreachable, StoreUnavailable
+from gateway.errors import GatepostError, SourceRefused, SourceUnreachable
 from gateway.ports import Fetched, NotModified, ReceiverFacts, RosterCheck
 from gateway.sync.due import Due
 from gateway.sync.roster_keeper import RosterKeeper
@@ -206,17 +204,19 @@ async def test_kept_bytes_that_are_lost_or_altered_are_not_put_in_force() -> Non
 
 
 async def test_what_cannot_be_kept_is_not_in_force() -> None:
-    """A full disk: the error is raised, the old roster stays, and the next fetch takes the new one."""
+    """A full disk: the state says so, the old roster stays, and the next fetch takes the new one."""
     bench = Bench()
     await bench.desk.fetch()
     bench.source.content = b"1 2 3 4"
     bench.store.ledger.full = True
-    with pytest.raises(StoreUnavailable):
-        await bench.desk.fetch()
+    for _ in range(2):
+        state = await bench.desk.fetch()
+        assert ("can't be kept" in state.problem, state.remedy) == (True, "Free some disk space.")
     assert bench.serials() == [1, 2, 3]
     bench.store.ledger.full = False
     await bench.desk.fetch()
     assert bench.serials() == [1, 2, 3, 4]
+    assert bench.events() == [EventName.ROSTER_FETCHED] * 2
 
 
 async def test_an_event_that_could_not_be_journaled_is_told_later() -> None:
