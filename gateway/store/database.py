@@ -5,8 +5,8 @@ transaction. Readers have a second connection and thread of their own and are ne
 A connection whose write failed is closed and opened anew, never tried again: after a failed sync nobody
 knows what is on the disk (https://www.sqlite.org/atomiccommit.html, section 9; "fsyncgate").
 
-The reader's connection stays open meanwhile on purpose. It keeps the index of the write-ahead log, which
-does not list the failed commit, so the next commit overwrites those pages and syncs them again.
+Tests let single syncs and writes fail, and all from one on: a commit that was told as failed is never found beside
+its second try.
 
 Knows nothing of what is in the tables.
 """
