@@ -51,10 +51,15 @@ class AnswerFramer:
         self.echo_heard = False
         self.answer: Answer | None = None
         self.state = Heard.NOTHING
-        self.missing = _SHORTEST_FRAME if self._known_length is None else self._known_length + 3
+        self._usual = _SHORTEST_FRAME if self._known_length is None else self._known_length + 3
+        self.missing = self._usual
 
     def feed(self, data: bytes) -> Heard:
-        """Take more bytes; what there is now. `missing` says how many more the frame needs at least."""
+        """Take more bytes; what there is now.
+
+        With a PART, `missing` is how many more bytes the frame needs at least; before that, how many the usual
+        answer has.
+        """
         self._heard += data
         moved = bool(self._echo) and self._step_over_echo()
         if self.state is Heard.PART and len(data) < self.missing and not moved:
@@ -103,10 +108,10 @@ class AnswerFramer:
         return True
 
     def _search(self) -> None:
-        heard, end = self._heard, len(self._heard)
+        end = len(self._heard)
         while self._place < end:
             if self._may_begin(self._place):
-                length = self._whole_length(heard[self._place + 1 :])
+                length = self._length_at(self._place)
                 if end - self._place < length <= LONGEST_FRAME:
                     self.state, self.missing = Heard.PART, length - (end - self._place)
                     return
@@ -114,7 +119,7 @@ class AnswerFramer:
                     return
                 self._broken = True
             self._place += 1
-        self.missing = self._whole_length(b"")
+        self.missing = self._usual
         self.state = Heard.DAMAGED if self._broken or self._rubbish >= _SHORTEST_FRAME else Heard.NOTHING
 
     @property
@@ -129,8 +134,12 @@ class AnswerFramer:
             return True
         return not self._broken and self._refusal.startswith(start[:2])
 
-    def _whole_length(self, pdu: bytes | bytearray) -> int:
-        if self._known_length is not None and not (pdu and pdu[0] & 0x80):
+    def _length_at(self, place: int) -> int:
+        """Length of the frame that begins there, or the least that it has as far as is known."""
+        pdu = self._heard[place + 1 :]
+        if not pdu or pdu[0] & 0x80:
+            return _SHORTEST_FRAME
+        if self._known_length is not None:
             return self._known_length + 3
         return answer_pdu_length(self._request, pdu) + 3
 

@@ -129,10 +129,10 @@ async def test_back_under_another_name(bench: Bench) -> None:
 
 
 async def test_many_pulls_leave_no_descriptor_behind(bench: Bench) -> None:
-    """Twenty times out and in: as many open files as before."""
+    """Eight times out and in: as many open files as before."""
     async with opened(bench) as line:
         before = len(os.listdir("/proc/self/fd"))
-        for _ in range(20):
+        for _ in range(8):
             bench.renew()
             await line.wait_state_change(line.state)
             async with asyncio.timeout(5):
