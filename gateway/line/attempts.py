@@ -7,7 +7,8 @@ repeated is sent at most once, whatever happens to it; a probe that failed befor
 
 from __future__ import annotations
 
-from collections.abc import Awaitable, Callable
+import asyncio
+from collections.abc import Callable
 
 from gateway.clock import Clock
 from gateway.errors import (
@@ -40,7 +41,7 @@ _REMEDIES = {
 
 
 async def attempt(
-    submit: Callable[[], Awaitable[Outcome]],
+    submit: Callable[[], asyncio.Future[Outcome]],
     *,
     address: int,
     clock: Clock,

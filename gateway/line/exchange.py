@@ -48,6 +48,15 @@ class Result(Enum):
     CROWDED = "crowded"
 
 
+_COUNTERS = {
+    Result.ANSWER: "answers",
+    Result.SILENT: "timeouts",
+    Result.DAMAGED: "damaged",
+    Result.FOREIGN: "foreign",
+    Result.CROWDED: "crowded",
+}
+
+
 @dataclass(frozen=True, slots=True)
 class Outcome:
     """`answer` is there when the result is ANSWER. `sent` is False when the request never left.
@@ -302,23 +311,11 @@ class Exchange:
             self._quiet_s = self._patience_s
             self._quiet_until = now + self._patience_s
             self._quiet_limit = now + QUIET_TIMES * self._patience_s
-        self._count(outcome)
+        counter = _COUNTERS[outcome.result]
+        setattr(self._tally, counter, getattr(self._tally, counter) + 1)
         self._finished(outcome)
         if not self._done.done():
             self._done.set_result(outcome)
-
-    def _count(self, outcome: Outcome) -> None:
-        tally = self._tally
-        if outcome.result is Result.ANSWER:
-            tally.answers += 1
-        elif outcome.result is Result.SILENT:
-            tally.timeouts += 1
-        elif outcome.result is Result.DAMAGED:
-            tally.damaged += 1
-        elif outcome.result is Result.FOREIGN:
-            tally.foreign += 1
-        else:
-            tally.crowded += 1
 
     def _set_alarm(self, at: float) -> None:
         assert self._alarm is not None

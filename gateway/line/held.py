@@ -48,15 +48,8 @@ class HeldLine:
     ) -> Answer:
         """As `Line.transact`, in this hold. Refused (`hold-ended`) when the hold is over."""
 
-        async def submit() -> Outcome:
-            if self._over:
-                raise self._ended or Refused(
-                    "The hold on the line is over.", remedy="Take a new one and read again.", code="hold-ended"
-                )
-            job = Job(address, self._urgency, request, answer_time_s)
-            self._next = job
-            self._rouse()
-            return await job.done
+        def submit() -> asyncio.Future[Outcome]:
+            return self._submit(address, request, answer_time_s)
 
         return await attempt(
             submit,
@@ -66,6 +59,16 @@ class HeldLine:
             tries=self._tries if tries is None else tries,
             repeat_safe=repeat_safe,
         )
+
+    def _submit(self, address: int, request: Request, answer_time_s: float) -> asyncio.Future[Outcome]:
+        if self._over:
+            raise self._ended or Refused(
+                "The hold on the line is over.", remedy="Take a new one and read again.", code="hold-ended"
+            )
+        done: asyncio.Future[Outcome] = asyncio.get_running_loop().create_future()
+        self._next = Job(address, self._urgency, done, request, answer_time_s)
+        self._rouse()
+        return done
 
     def release(self, fault: Exception | None = None) -> None:
         """End the hold; a request that waits in it fails with `fault`."""

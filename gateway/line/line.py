@@ -133,8 +133,9 @@ class Line:
         """
         _check_address(address)
 
-        async def submit() -> Outcome:
-            return await self._submit(Job(address, urgency, request, answer_time_s))
+        def submit() -> asyncio.Future[Outcome]:
+            done: asyncio.Future[Outcome] = asyncio.get_running_loop().create_future()
+            return self._submit(Job(address, urgency, done, request, answer_time_s))
 
         return await attempt(
             submit,
@@ -150,12 +151,12 @@ class Line:
         """The line alone, from its turn in the queue until the block ends. Raises as `transact` does."""
         held = HeldLine(self._clock, self._tally, self.config.tries, urgency)
         try:
-            await self._submit(Hold(0, urgency, held))
+            await self._submit(Hold(0, urgency, asyncio.get_running_loop().create_future(), held))
             yield held
         finally:
             held.release()
 
-    async def _submit(self, job: Waiting) -> Outcome:
+    def _submit(self, job: Waiting) -> asyncio.Future[Outcome]:
         if self._fault is not None:
             raise _again(self._fault)
         if job.urgency < Urgency.BULK:
@@ -165,7 +166,7 @@ class Line:
             self._tally.overflows += 1
             put_out.done.set_exception(_full(self.config.name))
         self._rouse()
-        return await job.done
+        return job.done
 
     # the owner
 

@@ -85,8 +85,10 @@ class _WakeUps:
     def set(self, least: int) -> None:
         """Readable at `least` bytes, or at none when the device is gone."""
         self._settings[_VMIN_PLACE] = least
-        with contextlib.suppress(OSError):
+        try:
             fcntl.ioctl(self._fd, termios.TCSETS, self._settings)
+        except OSError:  # the loss is told by the next read
+            return
 
 
 class SerialPort(asyncio.Protocol):

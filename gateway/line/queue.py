@@ -11,7 +11,7 @@ from __future__ import annotations
 import asyncio
 import heapq
 import itertools
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 from gateway.domain.urgency import Urgency
 from gateway.line.exchange import Outcome
@@ -28,9 +28,7 @@ class Waiting:
 
     address: int
     urgency: Urgency
-    done: asyncio.Future[Outcome] = field(
-        default_factory=lambda: asyncio.get_running_loop().create_future(), init=False
-    )
+    done: asyncio.Future[Outcome]
 
 
 @dataclass(slots=True, eq=False)

@@ -19,7 +19,7 @@ from tests.fakes.wire import FakeCable, FakeUnit
 
 def job(address: int = 1, urgency: Urgency = Urgency.BULK) -> Job:
     """A request for the queue alone."""
-    return Job(address, urgency, modbus.ReadCoils(0, 1), 0.02)
+    return Job(address, urgency, asyncio.get_running_loop().create_future(), modbus.ReadCoils(0, 1), 0.02)
 
 
 async def test_the_most_urgent_goes_first_and_equals_in_the_order_of_arrival() -> None:
