@@ -20,9 +20,9 @@ from aiohttp.abc import AbstractResolver, ResolveResult
 from yarl import URL
 
 from gateway.clock import Clock, SystemClock
+from gateway.domain.addresses import AddressPolicy, literal_address, looks_like_address
 from gateway.errors import GatepostError, SettingsFault, SourceRefused, SourceUnreachable
 from gateway.ports import Fetched, NotModified
-from gateway.roster.addresses import AddressPolicy, literal_address, looks_like_address
 from gateway.roster.file_source import MAX_BYTES
 from gateway.roster.http_body import ACCEPTED_CODINGS, read_body
 from gateway.roster.http_failures import failure_of, status_failure

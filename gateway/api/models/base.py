@@ -7,7 +7,7 @@ from typing import Annotated, Any
 
 from pydantic import BaseModel, ConfigDict, Field, PlainSerializer, WithJsonSchema
 
-from gateway.api.cloudevents import write_time
+from gateway.domain.cloudevents import write_time
 from gateway.domain.transmitter import MAX_SERIAL
 
 __all__ = ["Answer", "Body", "Query", "Serial", "Time", "example", "read_serial"]

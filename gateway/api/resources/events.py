@@ -8,13 +8,13 @@ from aiohttp import web
 
 from gateway.api.bodies import read_query
 from gateway.api.caller import caller_of
-from gateway.api.cloudevents import cloud_event
 from gateway.api.context import context_of
 from gateway.api.cursors import read_text, write_cursor
 from gateway.api.faults import Place, RequestFault
 from gateway.api.models.events import EventAnswer, EventsAnswer, EventsQuery
 from gateway.api.replies import reply
 from gateway.api.scopes import Scope
+from gateway.domain.cloudevents import cloud_event
 from gateway.domain.events import Event, EventId, EventName
 from gateway.ports import EventFilter, Journal
 

@@ -11,7 +11,6 @@ from aiohttp import web
 
 from gateway.api.bodies import read_query
 from gateway.api.caller import Caller, caller_of
-from gateway.api.cloudevents import cloud_event
 from gateway.api.context import Context, context_of
 from gateway.api.faults import Place
 from gateway.api.following import Follower, Restart
@@ -20,6 +19,7 @@ from gateway.api.resources.events import read_event_id, wanted_of
 from gateway.api.scopes import Scope
 from gateway.api.sse import HEARTBEAT, OPENING, block
 from gateway.api.subscriber import Stalled, Subscriber
+from gateway.domain.cloudevents import cloud_event
 from gateway.domain.events import Event, EventId, EventName
 from gateway.errors import StoreError
 

@@ -11,10 +11,10 @@ import pytest
 
 import gateway
 from gateway import errors
-from gateway.api.cloudevents import TYPE_PREFIX
 from gateway.api.problem_types import CLASS_PROBLEMS, CODE_PROBLEMS, REQUEST_PROBLEMS, problem_type
 from gateway.api.problems import document
 from gateway.api.routes import OPERATIONS
+from gateway.domain.cloudevents import TYPE_PREFIX
 from gateway.domain.events import EventName
 from gateway.errors import GatepostError
 from gateway.receivers import refusals

@@ -10,8 +10,8 @@ from datetime import UTC, datetime
 from typing import Any
 from urllib.parse import quote
 
-from gateway.api.visibility import visible_data
 from gateway.domain.events import Event
+from gateway.domain.visibility import visible_data
 
 __all__ = ["TYPE_PREFIX", "cloud_event", "source_of", "write_time"]
 

@@ -1,4 +1,4 @@
-"""Which network addresses a roster may come from.
+"""Which network addresses the gateway may be led to: a roster's source, a webhook, a mail server.
 
 An address in the settings, a redirect or a name server could point the gateway at itself, at its neighbours
 or at a cloud's metadata service (OWASP API Security 2023, API7: server-side request forgery). So every

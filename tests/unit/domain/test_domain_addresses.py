@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from gateway.roster.addresses import AddressPolicy, literal_address, looks_like_address
+from gateway.domain.addresses import AddressPolicy, literal_address, looks_like_address
 
 
 @pytest.mark.parametrize("address", ["8.8.8.8", "2001:4860:4860::8888", "64:ff9b::808:808"])

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta, timezone
 
-from gateway.api.cloudevents import cloud_event, write_time
+from gateway.domain.cloudevents import cloud_event, write_time
 from gateway.domain.events import Event, EventId, EventName, Span
 
 _TIME = datetime(2026, 3, 2, 8, 0, 0, 250_000, tzinfo=UTC)
