@@ -228,6 +228,17 @@ _ROSTER = (
         problems=("not-found",),
     ),
     Operation(
+        id="getApplication",
+        method="GET",
+        path="/api/v1/plans/{id}/application",
+        summary="How the writing of a plan goes",
+        tag="plans",
+        scope=Scope.VIEW,
+        handler=plan_list.get_application,
+        answer=plans.ApplicationAnswer,
+        problems=("not-found",),
+    ),
+    Operation(
         id="approvePlan",
         method="POST",
         path="/api/v1/plans/{id}/application",

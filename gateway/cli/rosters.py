@@ -150,11 +150,12 @@ async def follow_plan(client: ApiClient, plan: dict[str, Any], bars: Progress) -
     """Wait for a plan's end, with a bar while it is written."""
     total = plan["added"] + plan["changed"] + plan["removed"]
     bar = bars.add_task("", total=total, receiver=plan["receiver"])
-    while plan["state"] in ("pending", "applying"):
+    state = plan["state"]
+    while state in ("pending", "applying"):
         await asyncio.sleep(0.2)
-        plan = await client.get(f"/plans/{plan['id']}")
-        progress = plan["progress"]
-        if progress:
-            bars.update(bar, completed=progress["done"], total=progress["total"], description=progress["words"])
+        going = await client.get(f"/plans/{plan['id']}/application")
+        state = going["state"]
+        bars.update(bar, completed=going["done"], total=going["total"] or total, description=going["words"])
+    plan = await client.get(f"/plans/{plan['id']}")
     bars.update(bar, completed=total if plan["state"] == "applied" else plan["done"], description=plan["state"])
     return plan

@@ -25,6 +25,10 @@ ADDITIONS = "additions"
 """The reason of a plan that goes ahead of a held one."""
 
 
+_LOOKED_THROUGH = 50
+_WRITTEN = frozenset({PlanState.APPLIED, PlanState.APPLYING, PlanState.PENDING})
+
+
 @dataclass(frozen=True, slots=True)
 class Prepared:
     """A plan that is PENDING (durable, to be written from `mirror`), HELD, or APPLIED because nothing differs.
@@ -56,6 +60,11 @@ class Preparer:
         self._journal = journal
         self._plans = plans
         self._live = live
+
+    async def was_applied(self, receiver: str) -> bool:
+        """Whether this receiver was ever brought to a roster, or is about to be."""
+        newest = await self._plans.newest(receiver=receiver, limit=_LOOKED_THROUGH)
+        return any(plan.state in _WRITTEN for plan in newest)
 
     async def preview(self, receiver: str) -> Plan:
         """What would be written now; nothing is kept. Raises Refused, LineError, PeerError."""

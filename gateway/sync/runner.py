@@ -95,10 +95,15 @@ class SyncRunner:
     async def _follow(self) -> None:
         async for event in follow(self._journal, _WAKING):
             if event.name is EventName.CLOCK_TRUSTED:
-                for name in self._locks:
-                    self._owe_now(name)
+                await self._owe_those_applied()
             elif event.receiver in self._owed:
                 self._owe_now(event.receiver)
+
+    async def _owe_those_applied(self) -> None:
+        """What dates grant and end is made up; a receiver never brought to a roster waits for somebody's word."""
+        for name in self._locks:
+            if await self._preparer.was_applied(name):
+                self._owe_now(name)
 
     def _owe_now(self, name: str) -> None:
         async def job() -> None:

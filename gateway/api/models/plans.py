@@ -8,7 +8,16 @@ from pydantic import ConfigDict, Field
 
 from gateway.api.models.base import Answer, Body, Query, Serial, Time, example
 
-__all__ = ["ChangeAnswer", "PlanAnswer", "PlanBody", "PlanSummary", "PlansAnswer", "PlansQuery", "ProgressAnswer"]
+__all__ = [
+    "ApplicationAnswer",
+    "ChangeAnswer",
+    "PlanAnswer",
+    "PlanBody",
+    "PlanSummary",
+    "PlansAnswer",
+    "PlansQuery",
+    "ProgressAnswer",
+]
 
 
 class PlansQuery(Query):
@@ -44,6 +53,20 @@ class ChangeAnswer(Answer):
 class ProgressAnswer(Answer):
     """How far it is."""
 
+    done: int
+    total: int
+    words: str
+
+
+class ApplicationAnswer(Answer):
+    """How a plan's writing goes: cheap to ask for again and again. `words` names slots and holders: scope `roster`."""
+
+    model_config = ConfigDict(
+        json_schema_extra=example(plan="p-0007", state="applying", done=120, total=318, words="writing slot 121")
+    )
+
+    plan: str
+    state: Literal["preview", "held", "pending", "applying", "applied", "failed", "superseded"]
     done: int
     total: int
     words: str

@@ -13,6 +13,7 @@ from gateway.api.caller import caller_of
 from gateway.api.context import context_of
 from gateway.api.cursors import read_text, write_cursor
 from gateway.api.models.plans import (
+    ApplicationAnswer,
     ChangeAnswer,
     PlanAnswer,
     PlanBody,
@@ -26,12 +27,12 @@ from gateway.api.resources.receivers import require_capability
 from gateway.api.resources.slots import pairs
 from gateway.api.scopes import Scope
 from gateway.api.services import Services
-from gateway.domain.plan import Change, ChangeKind, Plan
+from gateway.domain.plan import Change, ChangeKind, Plan, PlanState
 from gateway.domain.receiver import Capability
 from gateway.domain.transmitter import write_serial
 from gateway.errors import NotFound
 
-__all__ = ["approve_plan", "create_plan", "get_plan", "list_plans"]
+__all__ = ["approve_plan", "create_plan", "get_application", "get_plan", "list_plans"]
 
 
 async def list_plans(request: web.Request) -> web.StreamResponse:
@@ -66,6 +67,24 @@ async def get_plan(request: web.Request) -> web.StreamResponse:
     services = context_of(request).services
     plan = await _load(services, request.match_info["id"])
     return reply(_plan(services, plan, personal=caller_of(request).may(Scope.ROSTER)))
+
+
+async def get_application(request: web.Request) -> web.StreamResponse:
+    """How the writing goes. While it is under way the answer comes from memory; a whole plan is never read for it."""
+    services, plan_id = context_of(request).services, request.match_info["id"]
+    personal = caller_of(request).may(Scope.ROSTER)
+    progress = services.sync.progress(plan_id)
+    if progress is not None:
+        done, total, words = progress
+        state = PlanState.APPLYING
+    else:
+        plan = await _load(services, plan_id)
+        state, done, total, words = plan.state, plan.done, len(plan.changes), plan.outcome
+    return reply(
+        ApplicationAnswer(
+            plan=plan_id, state=state.value, done=done, total=total, words=words if personal or not progress else ""
+        )
+    )
 
 
 async def approve_plan(request: web.Request) -> web.StreamResponse:

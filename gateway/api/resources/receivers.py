@@ -123,9 +123,7 @@ def _status(live: LiveReceiver, facts: ReceiverFacts, age_s: float | None) -> St
         current=live.link is LinkState.ONLINE and live.status is not None,
         age_s=age_s,
         inputs=[
-            InputAnswer(
-                number=number, name=facts.inputs.get(number, ""), state="violated" if violated else "normal"
-            )
+            InputAnswer(number=number, name=facts.inputs.get(number, ""), state="violated" if violated else "normal")
             for number, violated in enumerate(status.input_violated, 1)
         ],
         outputs=_outputs(status, facts),
