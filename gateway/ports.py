@@ -9,11 +9,12 @@ times are aware UTC datetimes; nothing returned is changed later by anybody.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Mapping, Sequence
+from collections.abc import Awaitable, Callable, Collection, Mapping, Sequence
+from contextlib import AbstractAsyncContextManager
 from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
-from typing import Any, Protocol
+from typing import Any, Literal, Protocol
 
 from gateway.domain.events import Event, EventDraft, EventId, EventName
 from gateway.domain.live import LiveReceiver
@@ -32,26 +33,49 @@ from gateway.domain.receiver import (
 from gateway.domain.revocation import Revocation, RevocationState
 from gateway.domain.roster import Fault, Roster
 from gateway.domain.snapshot import Snapshot
+from gateway.domain.target import Target
 from gateway.domain.transmitter import Kind
 from gateway.domain.urgency import Urgency
+from gateway.domain.wait import RosterWait
 
 __all__ = [
+    "Aim",
     "Archive",
     "BlockCrcs",
+    "ClearingDesk",
     "Commit",
+    "Comparison",
+    "Delivered",
+    "Delivery",
+    "Documents",
     "EventFilter",
+    "EventRejected",
     "Fetched",
+    "Held",
     "Journal",
     "Ledger",
     "LiveView",
     "MirrorKeeper",
     "Mirrors",
     "NotModified",
+    "Outbox",
+    "OutboxRow",
+    "Outlet",
+    "OutletDesk",
+    "OutletDisabled",
+    "OutletState",
+    "Parcel",
     "Plans",
     "Progress",
     "Proofs",
     "Receiver",
     "ReceiverFacts",
+    "Report",
+    "RestoreDesk",
+    "RestoreOrder",
+    "RestorePreview",
+    "RestoreRuns",
+    "RetryLater",
     "Revocations",
     "RosterAcceptance",
     "RosterArchive",
@@ -60,10 +84,17 @@ __all__ = [
     "RosterReader",
     "RosterSource",
     "RosterState",
+    "RosterWaits",
     "Runs",
+    "Sample",
+    "SetAside",
     "SettingsDesk",
+    "SlotDifference",
+    "SnapshotDesk",
+    "SnapshotHead",
     "Snapshots",
     "SyncRuns",
+    "TestOutcome",
     "Timetable",
     "Token",
     "Tokens",
@@ -182,6 +213,7 @@ class Commit:
     `proven` are revocations (serial, receiver) whose absence from a receiver's memory has been read.
     `unproven` are serials whose older proofs no longer count (revoked anew); they go before `proven`.
     `runs` are the due times that timetables, by name, have now run for.
+    `documents` replace what is kept under their keys (plain JSON).
     """
 
     events: tuple[EventDraft, ...] = ()
@@ -191,6 +223,7 @@ class Commit:
     proven: tuple[tuple[int, str], ...] = ()
     unproven: tuple[int, ...] = ()
     runs: Mapping[str, datetime] = field(default_factory=dict)
+    documents: Mapping[str, Any] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
@@ -279,6 +312,16 @@ class Ledger(Protocol):
     @property
     def accepted(self) -> RosterAcceptance | None: ...
 
+    async def begin_wait(self, wait: RosterWait) -> None:
+        """The roster waits at this receiver from now on, whatever becomes of the database. Replaces an earlier one."""
+        ...
+
+    async def end_wait(self, receiver: str) -> None: ...
+
+    def waits(self) -> dict[str, RosterWait]:
+        """Those in force, by receiver."""
+        ...
+
 
 @dataclass(frozen=True, slots=True)
 class Token:
@@ -303,6 +346,14 @@ class Runs(Protocol):
 
     def last(self, name: str) -> datetime | None:
         """The newest due time that this timetable has run for, None when it never did."""
+        ...
+
+
+class Documents(Protocol):
+    """What a use case remembers over a restart; written through `Journal.commit` alone, gone with the database."""
+
+    def load(self, key: str) -> Any:
+        """The JSON last committed under this key, None when there is none."""
         ...
 
 
@@ -335,6 +386,22 @@ class Snapshots(Protocol):
 
     async def list(self, receiver: str | None = None) -> tuple[str, ...]:
         """Ids, newest first."""
+        ...
+
+    async def export(self, snapshot_id: str) -> bytes:
+        """The file as it is, to be kept elsewhere. Raises as `read`."""
+        ...
+
+    async def parse(self, content: bytes) -> Snapshot:
+        """A snapshot from a file that came from outside; nothing is kept.
+
+        Raises Refused with `snapshot-damaged` (the message says where it departs from the schema) or
+        `snapshot-too-new`.
+        """
+        ...
+
+    async def remove(self, snapshot_id: str) -> None:
+        """Gone for good; one that isn't there is no error."""
         ...
 
 
@@ -577,6 +644,197 @@ class SyncRuns(Protocol):
         ...
 
 
+Aim = Callable[[Mirror, Collection[int]], Target]
+"""What a receiver is to hold, decided from its mirror and the serials that are revoked. May raise Refused."""
+
+
+class RestoreRuns(Protocol):
+    """Writing what a snapshot wants into a receiver, as plans of the usual kind (implemented by sync/)."""
+
+    def draft(self, mirror: Mirror, aim: Aim, *, reason: str) -> Plan:
+        """What would be written from this mirror, with the guard's word; nothing is written or kept."""
+        ...
+
+    async def start(
+        self,
+        receiver: str,
+        aim: Aim,
+        *,
+        reason: str,
+        snapshot: str,
+        asked_by: str,
+        before: Callable[[], Awaitable[None]] | None = None,
+    ) -> Plan:
+        """Let the roster wait, plan and write in the background; returns the durable plan, held where the guard says.
+
+        `before` is awaited first, when nobody else may plan or write any more. Raises as `SyncRuns.start`, and what
+        `aim` and `before` raise; nothing is then written.
+        """
+        ...
+
+    def turn(self, receiver: str) -> AbstractAsyncContextManager[None]:
+        """Nobody else plans for this receiver while the body runs. Raises NotFound, Refused with `plan-running`."""
+        ...
+
+
+class RosterWaits(Protocol):
+    """The receivers at which the roster waits (implemented by sync/)."""
+
+    def all(self) -> Mapping[str, RosterWait]:
+        """By receiver; those that a newer roster has ended are not among them."""
+        ...
+
+    async def begin(self, wait: RosterWait) -> None:
+        """Durable and told when it returns. Plans of this receiver that waited for approval are superseded."""
+        ...
+
+    async def approve(self, receiver: str, what: Literal["roster", "snapshot"], *, asked_by: str) -> None:
+        """`roster`: it is brought again from the next run on. `snapshot`: what the receiver holds stays until another
+        roster is accepted. Raises NotFound when nothing waits there."""
+        ...
+
+
+@dataclass(frozen=True, slots=True)
+class SnapshotHead:
+    """A snapshot without its slots. `slots` is how many there are."""
+
+    id: str
+    receiver: str
+    taken: datetime
+    clock_trusted: bool
+    reason: str
+    serial: str
+    revision: int
+    slots: int
+
+
+@dataclass(frozen=True, slots=True)
+class SlotDifference:
+    """One transmitter that differs. `before` and `after` are its slots there, None where it is missing."""
+
+    kind: Literal["added", "missing", "changed"]
+    serial: int
+    before: Slot | None
+    after: Slot | None
+    words: str
+
+
+@dataclass(frozen=True, slots=True)
+class Comparison:
+    """What the right side has otherwise than the left one. `others` are sentences on settings, modes, limits, identity.
+
+    `alike` tells that slots and settings are the same.
+    """
+
+    left: str
+    right: str
+    slots: tuple[SlotDifference, ...]
+    settings: tuple[str, ...] = ()
+    modes: tuple[str, ...] = ()
+    limits: tuple[str, ...] = ()
+    identity: tuple[str, ...] = ()
+
+    @property
+    def alike(self) -> bool:
+        """True when neither slots nor settings differ."""
+        return not self.slots and not self.settings
+
+
+class SnapshotDesk(Protocol):
+    """Snapshots as people ask for them (implemented by archive/)."""
+
+    async def take(self, receiver: str) -> SnapshotHead:
+        """Bring the mirror up to date and archive it. Raises as `MirrorKeeper.refresh`."""
+        ...
+
+    async def take_in(self, content: bytes) -> SnapshotHead:
+        """Keep a file of another site, under a receiver name that starts with `import.`. The same one twice is one.
+
+        Raises as `Snapshots.parse`.
+        """
+        ...
+
+    async def heads(
+        self, receiver: str | None = None, *, limit: int = 50, before: str | None = None
+    ) -> tuple[SnapshotHead, ...]:
+        """Newest first; `before` is an id to go on from. Damaged files are passed over."""
+        ...
+
+    async def head(self, snapshot_id: str) -> SnapshotHead:
+        """Raises as `Snapshots.read`."""
+        ...
+
+    async def export(self, snapshot_id: str) -> bytes:
+        """The file as it is. Raises as `Snapshots.read`."""
+        ...
+
+    async def compare(self, left: str, right: str | None) -> Comparison:
+        """Two snapshots; with `right` None the snapshot and the mirror of its receiver.
+
+        A name of a receiver in the place of an id stands for its mirror. Raises as `Snapshots.read`, and Refused with
+        `mirror-unread`.
+        """
+        ...
+
+
+@dataclass(frozen=True, slots=True)
+class RestoreOrder:
+    """What somebody wants to be restored, and where.
+
+    `way`: `restore` brings a receiver back to its own snapshot, `replace` makes it hold another's, `merge` adds what
+    it lacks. `replacement` is the serial of a new receiver that somebody says is the right one; None leaves that alone.
+    """
+
+    receiver: str
+    snapshot: str
+    way: Literal["restore", "replace", "merge"] = "restore"
+    settings: bool = False
+    replacement: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class RestorePreview:
+    """`board` is what to set at the board first, `notes` what else differs, `settings` what would be set, in words.
+
+    `answers` is who answers now, `taken_from` who the snapshot is of. `unconfirmed` tells that it answers in the place
+    of another one and nobody has said that it is the right one.
+    """
+
+    plan: Plan
+    board: tuple[str, ...]
+    notes: tuple[str, ...]
+    settings: tuple[str, ...]
+    answers: Identity
+    taken_from: Identity
+    unconfirmed: bool
+
+
+class RestoreDesk(Protocol):
+    """Restoring and cloning (implemented by archive/)."""
+
+    async def preview(self, order: RestoreOrder) -> RestorePreview:
+        """Nothing is written or kept.
+
+        Raises as `Snapshots.read` and `MirrorKeeper.refresh`, Refused with `snapshot-of-another` or `receiver-full`.
+        """
+        ...
+
+    async def start(self, order: RestoreOrder, *, asked_by: str) -> Plan:
+        """As previewed, in the background. Also Refused with `identity-differs`, `plan-running`."""
+        ...
+
+
+class ClearingDesk(Protocol):
+    """Clearing a receiver for its removal (implemented by archive/)."""
+
+    async def reset(self, receiver: str, *, typed: str, asked_by: str) -> SnapshotHead:
+        """Snapshot, factory reset, proof that it is empty; the roster waits. `typed` is the name as somebody typed it.
+
+        Raises Refused with `name-differs` or `plan-running`, Unsupported, NotProven, LineError, PeerError.
+        """
+        ...
+
+
 class Revocations(Protocol):
     """Revoking and lifting (implemented by sync/)."""
 
@@ -610,4 +868,236 @@ class SettingsDesk(Protocol):
         asked_by: str,
     ) -> tuple[ReceiverSettings, ReceiverSettings]:
         """Before and after. Refused with `on-time-out-of-range` and the like before anything is written."""
+        ...
+
+
+# --- outlets: where events go (implemented by outlets/, their delivery state by store/) -----------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Parcel:
+    """One event on its way out.
+
+    `ordinal` rises by one with each event that an outlet is done with, over restarts too, so that a protocol which
+    numbers its messages gives a retry the number of the first try. `attempt` counts tries from 1. A `test` is sent
+    because somebody wants to see it arrive, and is marked so wherever the protocol can say it.
+    """
+
+    event: Event
+    ordinal: int = 1
+    attempt: int = 1
+    test: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Delivered:
+    """The other side has it. `answer` is what it said, in few words."""
+
+    answer: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class RetryLater:
+    """The endpoint fails; the queue waits. `after_s` is the least wait that the other side asked for."""
+
+    problem: str
+    remedy: str = ""
+    after_s: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class EventRejected:
+    """The endpoint works and does not want this event; after three tries it is set aside and order goes on."""
+
+    problem: str
+    remedy: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class OutletDisabled:
+    """The other side wants nothing any more; nothing is sent until a person replays or the settings change."""
+
+    problem: str
+    remedy: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Held:
+    """Nothing is wrong and it is not the time (quiet hours, too many already). Asked again after `seconds`."""
+
+    reason: str
+    seconds: float
+
+
+Delivery = Delivered | RetryLater | EventRejected | OutletDisabled | Held
+Report = Callable[[Delivered | RetryLater], Awaitable[None]]
+"""How an outlet tells of its connection while no event is on its way."""
+
+
+@dataclass(frozen=True, slots=True)
+class Sample:
+    """An event that an outlet would send, made up for a test; `words` say what it stands for."""
+
+    words: str
+    draft: EventDraft
+
+
+class Outlet(Protocol):
+    """One place where events go. Never raises for what the other side does: that is an outcome."""
+
+    @property
+    def name(self) -> str:
+        """The settings' name of this outlet."""
+        ...
+
+    @property
+    def kind(self) -> str:
+        """`webhook`, `mqtt`, `alarm` or `mail`."""
+        ...
+
+    @property
+    def place(self) -> str:
+        """Where it goes, for people; without secrets."""
+        ...
+
+    @property
+    def batch(self) -> int:
+        """The most events that one `deliver` takes."""
+        ...
+
+    def wants(self, event: Event) -> bool:
+        """Whether this event goes there at all."""
+        ...
+
+    def delay_s(self, failures: int) -> float:
+        """How long to wait after this many failures in a row (1 and up), jitter included."""
+        ...
+
+    async def deliver(self, parcels: Sequence[Parcel]) -> Delivery:
+        """Send, and return when the other side has answered or its time is up. All parcels share the outcome."""
+        ...
+
+    async def run(self, report: Report) -> None:
+        """What lives beside deliveries (a connection, supervision, a digest). Never returns."""
+        ...
+
+    def samples(self) -> tuple[Sample, ...]:
+        """One made-up event for each that this outlet would send."""
+        ...
+
+
+@dataclass(frozen=True, slots=True)
+class OutboxRow:
+    """How far one outlet has come.
+
+    `cursor` is the number of the last event it is done with, `done` counts them. `failures` and `rejections` are
+    those of the event behind the cursor, `next_try` when it is tried again. `failing_since` is set while
+    `outlet.failing` stands. `disabled` says why nothing is sent, empty while something is. `lost` counts events that
+    the journal forgot before they were sent. `endpoint` is a digest of where it went: another one starts clean.
+    """
+
+    outlet: str
+    cursor: int
+    done: int = 0
+    failures: int = 0
+    rejections: int = 0
+    next_try: datetime | None = None
+    failing_since: datetime | None = None
+    disabled: str = ""
+    set_aside: int = 0
+    lost: int = 0
+    endpoint: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class SetAside:
+    """An event that an outlet refused three times: its number in the journal, and what was said."""
+
+    outlet: str
+    number: int
+    name: EventName
+    receiver: str
+    problem: str
+    time: datetime
+
+
+class Outbox(Protocol):
+    """Delivery state of every outlet. The events themselves stay in the journal."""
+
+    def rows(self) -> Mapping[str, OutboxRow]:
+        """By outlet, as last marked or saved."""
+        ...
+
+    def mark(self, row: OutboxRow, *, lazy: bool = False) -> None:
+        """Known at once, durable with the journal's next commit or the next `flush` (lazy: not with a flush)."""
+        ...
+
+    async def flush(self) -> None:
+        """Make what was marked durable, if any of it was not lazy. Raises StoreUnavailable."""
+        ...
+
+    async def save(self, row: OutboxRow, aside: SetAside | None = None) -> None:
+        """Durable when it returns, together with an event set aside. Raises StoreUnavailable."""
+        ...
+
+    async def set_asides(self, outlet: str, *, limit: int = 100) -> tuple[SetAside, ...]:
+        """Newest first. The newest 1000 of an outlet are kept."""
+        ...
+
+    async def forget_others(self, outlets: Collection[str]) -> None:
+        """Forget all outlets but these."""
+        ...
+
+
+@dataclass(frozen=True, slots=True)
+class OutletState:
+    """An outlet at this moment. `state` is `idle`, `sending`, `held`, `retrying`, `failing` or `disabled`.
+
+    `lag` is how many events of the journal are still before it. `problem` and `remedy` are sentences for people.
+    """
+
+    name: str
+    kind: str
+    place: str
+    state: str
+    row: OutboxRow
+    lag: int
+    waiting_since: datetime | None = None
+    problem: str = ""
+    remedy: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class TestOutcome:
+    """What became of one test event: `outcome` is `delivered`, `failed`, `rejected` or `not-tried`."""
+
+    sample: Sample
+    event: Event
+    outcome: str
+    answer: str
+    took_s: float
+
+
+class OutletDesk(Protocol):
+    """Outlets as people see them (implemented by outlets/)."""
+
+    def states(self) -> tuple[OutletState, ...]: ...
+
+    def state(self, name: str) -> OutletState:
+        """Raises NotFound."""
+        ...
+
+    async def set_asides(self, name: str) -> tuple[SetAside, ...]:
+        """Newest first, at most 100. Raises NotFound."""
+        ...
+
+    async def test(self, name: str) -> tuple[TestOutcome, ...]:
+        """Send each kind of event once as a test, at once, beside the queue. Raises NotFound."""
+        ...
+
+    async def replay(self, name: str, first: EventId) -> OutletState:
+        """Send again from this event on, or go on there; also lets a disabled outlet send again.
+
+        Raises NotFound, and Refused with `replay-out-of-range` when the journal does not hold that event.
+        """
         ...

@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from datetime import datetime
 from enum import StrEnum
 
 from gateway.domain.receiver import Slot
 
-__all__ = ["Change", "ChangeKind", "Plan", "PlanState"]
+__all__ = ["CLONE", "RESTORE", "Change", "ChangeKind", "Plan", "PlanState", "SettingsTarget"]
+
+RESTORE, CLONE = "restore", "clone"
+"""The reasons of plans that bring a receiver to a snapshot, not to the roster."""
 
 
 class ChangeKind(StrEnum):
@@ -57,12 +61,24 @@ class Change:
 
 
 @dataclass(frozen=True, slots=True)
+class SettingsTarget:
+    """Settings that a restore writes after its slots: seconds by output, and the board's own buttons (None: as is).
+
+    The link password has no place here.
+    """
+
+    on_times_s: Mapping[int, int] = field(default_factory=dict)
+    local_programming: bool | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class Plan:
     """Changes in the order of writing, with all target values.
 
     `base_revision` is the receiver's revision that `before` values were true at. `wire_s` is the estimate of
     the time on the wire. `hold` says why it waits for approval, empty when it doesn't. `left_out` are sentences
     about what the roster wants and this plan does not do (revoked, beyond the kind's positions, no room ...).
+    `settings` are those that a restore writes once every slot is proven, None when it writes none.
     """
 
     id: str
@@ -80,6 +96,12 @@ class Plan:
     outcome: str = ""
     snapshot: str = ""
     reason: str = "roster"
+    settings: SettingsTarget | None = None
+
+    @property
+    def restores(self) -> bool:
+        """True when it goes to a snapshot, not to the roster."""
+        return self.reason in (RESTORE, CLONE)
 
     def count(self, kind: ChangeKind) -> int:
         """How many changes are of this kind."""

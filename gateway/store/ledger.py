@@ -1,8 +1,8 @@
 """The ledger: what must outlive even the database.
 
-Revocations with the slots they took away, their liftings, which roster was last accepted, the hashes of access
-tokens, and the lives (epochs) of the journal. Every line is on the disk before anything else is done because of
-it, so a damaged or missing database never gives a lost transmitter back its rights.
+Revocations with the slots they took away, their liftings, which roster was last accepted, where it waits, the hashes
+of access tokens, and the lives (epochs) of the journal. Every line is on the disk before anything else is done because
+of it, so a damaged or missing database never gives a lost transmitter back its rights.
 """
 
 from __future__ import annotations
@@ -17,6 +17,7 @@ from typing import Any
 
 from gateway.domain.receiver import Slot
 from gateway.domain.revocation import Revocation
+from gateway.domain.wait import RosterWait
 from gateway.ports import RosterAcceptance, Token
 from gateway.store.codec import CodecFault, decode, encode
 from gateway.store.faults import from_os
@@ -65,6 +66,7 @@ class LedgerFile:
         self._worker = Worker("ledger")
         self._revoked: dict[int, _Revoked] = {}
         self._accepted: RosterAcceptance | None = None
+        self._waits: dict[str, RosterWait] = {}
         self._tokens: dict[str, KeptToken] = {}
         self._opened: Opened | None = None
 
@@ -103,6 +105,15 @@ class LedgerFile:
     @property
     def accepted(self) -> RosterAcceptance | None:
         return self._accepted
+
+    async def begin_wait(self, wait: RosterWait) -> None:
+        await self._append({"type": "wait-began", **encode(wait)})
+
+    async def end_wait(self, receiver: str) -> None:
+        await self._append({"type": "wait-ended", "receiver": receiver})
+
+    def waits(self) -> dict[str, RosterWait]:
+        return dict(self._waits)
 
     async def add_token(self, kept: KeptToken) -> None:
         await self._append({"type": "token-added", **encode(kept)})
@@ -171,6 +182,11 @@ class LedgerFile:
                 self._revoked = {s: revoked for s, revoked in self._revoked.items() if s != entry["serial"]}
             case "accepted":
                 self._accepted = decode(RosterAcceptance, entry)
+            case "wait-began":
+                wait = decode(RosterWait, entry)
+                self._waits = {**self._waits, wait.receiver: wait}
+            case "wait-ended":
+                self._waits = {name: wait for name, wait in self._waits.items() if name != entry["receiver"]}
             case "token-added":
                 kept = decode(KeptToken, entry)
                 self._tokens = {**self._tokens, kept.token.id: kept}
@@ -184,6 +200,7 @@ class LedgerFile:
         lines: list[Entry] = [{"type": "revoked", **encode(revoked)} for revoked in self._revoked.values()]
         if self._accepted is not None:
             lines.append({"type": "accepted", **encode(self._accepted)})
+        lines += [{"type": "wait-began", **encode(wait)} for wait in self._waits.values()]
         lines += [{"type": "token-added", **encode(kept)} for kept in self._tokens.values()]
         if self._opened is not None:
             lines.append({"type": "opened", **encode(self._opened)})

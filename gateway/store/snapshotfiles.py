@@ -19,9 +19,10 @@ from gateway.errors import NotFound, Refused
 from gateway.store.codec import CodecFault, canonical, decode, encode, parse
 from gateway.store.faults import from_os
 from gateway.store.files import TEMPORARY, make_private_folder, sync_folder, write_synced
+from gateway.store.snapshotform import form_fault, sense_fault
 from gateway.store.worker import Worker
 
-__all__ = ["FORMAT", "VERSION", "SnapshotFiles", "to_document"]
+__all__ = ["FORMAT", "VERSION", "SnapshotFiles", "read_document", "to_document"]
 
 FORMAT = "gatepost-snapshot"
 VERSION = 1
@@ -54,6 +55,19 @@ class SnapshotFiles:
     async def list(self, receiver: str | None = None) -> tuple[str, ...]:
         return await self._worker.run(lambda: self._list(receiver))
 
+    async def export(self, snapshot_id: str) -> bytes:
+        """The file's bytes, checked before they leave. Raises as `read`."""
+        await self.read(snapshot_id)
+        return await self._worker.run(lambda: self._content(snapshot_id))
+
+    async def parse(self, content: bytes) -> Snapshot:
+        """See `read_document`; in the files' thread, for a large one takes a while."""
+        return await self._worker.run(lambda: read_document(content))
+
+    async def remove(self, snapshot_id: str) -> None:
+        """Raises StoreUnavailable."""
+        await self._worker.run(lambda: self._remove(snapshot_id))
+
     def _write(self, snapshot: Snapshot) -> Path:
         path = self._folder / f"{snapshot.id}.json"
         content = json.dumps(to_document(snapshot), indent=1, ensure_ascii=True).encode("ascii") + b"\n"
@@ -71,18 +85,31 @@ class SnapshotFiles:
             raise from_os(fault, path) from fault
         return path
 
-    def _read(self, snapshot_id: str) -> Snapshot:
+    def _remove(self, snapshot_id: str) -> None:
+        path = self._folder / f"{snapshot_id}.json"
+        if not _ID.fullmatch(snapshot_id):
+            return
+        try:
+            path.unlink(missing_ok=True)
+            sync_folder(self._folder)
+        except OSError as fault:
+            raise from_os(fault, path) from fault
+
+    def _content(self, snapshot_id: str) -> bytes:
         path = self._folder / f"{snapshot_id}.json"
         try:
             if not _ID.fullmatch(snapshot_id):
                 raise FileNotFoundError(snapshot_id)
-            content = path.read_bytes()
+            return path.read_bytes()
         except FileNotFoundError as fault:
             raise NotFound(
                 f"There is no snapshot {snapshot_id}.", remedy="`gatepost snapshot list` shows the ids."
             ) from fault
         except OSError as fault:
             raise from_os(fault, path) from fault
+
+    def _read(self, snapshot_id: str) -> Snapshot:
+        content, path = self._content(snapshot_id), self._folder / f"{snapshot_id}.json"
         try:
             return _from_document(parse(content.decode("ascii")), snapshot_id)
         except (CodecFault, UnicodeDecodeError, KeyError, TypeError) as fault:
@@ -108,6 +135,27 @@ def to_document(snapshot: Snapshot) -> dict[str, Any]:
         slot["serial"] = write_serial(slot["serial"])
     document = {"format": FORMAT, "version": VERSION, **plain}
     return {**document, "sha256": _checksum(document)}
+
+
+def read_document(content: bytes) -> Snapshot:
+    """A snapshot from bytes that came from outside, held to the schema, its own sense and its checksum.
+
+    Raises Refused with `snapshot-damaged` or `snapshot-too-new`.
+    """
+    try:
+        document = parse(content.decode("utf-8"))
+        if isinstance(document, dict) and document.get("version") == VERSION and (fault := form_fault(document)):
+            raise CodecFault(fault)
+        snapshot = _from_document(document, document["id"] if isinstance(document, dict) else "")
+        if sense := sense_fault(snapshot):
+            raise CodecFault(sense)
+    except (CodecFault, UnicodeDecodeError, KeyError, TypeError) as fault:
+        raise Refused(
+            f"This is not a snapshot that can be used ({fault}).",
+            remedy="Take the file anew from where it was exported; docs/snapshots.md describes it.",
+            code="snapshot-damaged",
+        ) from fault
+    return snapshot
 
 
 def _from_document(document: Any, snapshot_id: str) -> Snapshot:

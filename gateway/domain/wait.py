@@ -1,0 +1,26 @@
+"""A roster that waits at one receiver until somebody approves: after a restore, a clone or a reset (rules 5 and 11)."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+
+__all__ = ["RosterWait"]
+
+
+@dataclass(frozen=True, slots=True)
+class RosterWait:
+    """`reason` is `restore`, `clone` or `reset`. `plan` is the plan that restores, empty after a reset.
+
+    `snapshot` is the one that was restored, or the one that was taken before the reset. `kept_digest` is None until
+    somebody approved what the receiver holds; then it is the digest of the roster that was passed over ("" for none),
+    and the wait ends by itself when another roster is accepted.
+    """
+
+    receiver: str
+    reason: str
+    since: datetime
+    asked_by: str
+    snapshot: str = ""
+    plan: str = ""
+    kept_digest: str | None = None
