@@ -45,6 +45,7 @@ from gateway.sync.drafting import Drafter
 from gateway.sync.due import Due
 from gateway.sync.plan_ids import PlanIds
 from gateway.sync.preparing import Preparer
+from gateway.sync.restoring import Restorer
 from gateway.sync.resuming import resume_plans
 from gateway.sync.revoking import Revoker
 from gateway.sync.roster_keeper import RosterKeeper
@@ -53,6 +54,7 @@ from gateway.sync.settings_desk import SettingsDesk
 from gateway.sync.site import Site
 from gateway.sync.timetable import WallTimetable
 from gateway.sync.turns import Turns
+from gateway.sync.waiting import Waiting
 from gateway.sync.wall_clock_cron import Every, WallClockCron
 from gateway.system.boot import read_boot_id
 from gateway.system.disk import read_disk_space
@@ -233,13 +235,22 @@ class _Gateway:
         preparer = Preparer(
             drafter=drafter, keeper=keeper, archive=archive, journal=journal, plans=store.plans, live=self._watch.live
         )
-        applier = Applier(clock=clock, journal=journal, mirrors=mirrors, keeper=keeper, turns=turns)
-        self._runner = SyncRunner(site=site, journal=journal, drafter=drafter, preparer=preparer, applier=applier)
+        self._desk = SettingsDesk(site=site, journal=journal, mirrors=mirrors, keeper=keeper)
+        applier = Applier(
+            clock=clock, journal=journal, mirrors=mirrors, keeper=keeper, turns=turns, settings=self._desk
+        )
+        self._waiting = Waiting(ledger=store.ledger, journal=journal, plans=store.plans, rosters=self._rosters)
+        self._runner = SyncRunner(
+            site=site, journal=journal, drafter=drafter, preparer=preparer, applier=applier, waiting=self._waiting
+        )
+        self._restorer = Restorer(
+            site=site, clock=clock, journal=journal, plans=store.plans, keeper=keeper, archive=archive,
+            drafter=drafter.restores, runner=self._runner, waiting=self._waiting, live=self._watch.live,
+        )  # fmt: skip
         self._revoker = Revoker(
             site=site, clock=clock, journal=journal, ledger=store.ledger, proofs=store.proofs, mirrors=mirrors,
             keeper=keeper, turns=turns,
         )  # fmt: skip
-        self._desk = SettingsDesk(site=site, journal=journal, mirrors=mirrors, keeper=keeper)
 
     # --- running ---
 
@@ -268,6 +279,7 @@ class _Gateway:
         work |= {
             "watch": self._watch.run(),
             "plans": self._runner.run(),
+            "restores": self._restorer.run(),
             "revocations": self._revoker.run(),
             "clock": self._trust.watch(self._tell_trust),
             "retention": self._forget(),

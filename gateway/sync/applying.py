@@ -28,6 +28,7 @@ from gateway.sync.book import Book
 from gateway.sync.matching import same_slot
 from gateway.sync.patience import PATIENCE_S, Patience
 from gateway.sync.planning import targets
+from gateway.sync.settings_desk import SettingsDesk
 from gateway.sync.takeover import take_over
 from gateway.sync.turns import Turns
 from gateway.sync.words import plan_summary
@@ -53,8 +54,10 @@ class Applier:
         mirrors: Mirrors,
         keeper: MirrorKeeper,
         turns: Turns,
+        settings: SettingsDesk,
         patience_s: float = PATIENCE_S,
     ) -> None:
+        self.settings = settings
         self.clock = clock
         self.journal = journal
         self.mirrors = mirrors
@@ -137,10 +140,10 @@ class _Application:
         if fresh.roster_digest != self._plan.roster_digest or not self._is_allowed(fresh):
             return PlanState.SUPERSEDED
         await self._adopt(fresh, mirror)
-        if not fresh.changes:
-            return PlanState.APPLIED
-        whole = await self._write(Book(self._receiver, mirror), mirror, fresh.changes)
-        return PlanState.APPLIED if whole else None
+        if fresh.changes and not await self._write(Book(self._receiver, mirror), mirror, fresh.changes):
+            return None
+        await self._write_settings()
+        return PlanState.APPLIED
 
     async def _true_mirror(self) -> Mirror:
         if self._fresh is not None:
@@ -193,6 +196,19 @@ class _Application:
                 self._tell(next(change.words for change in changes if change.slot == group[-1]))
         return whole
 
+    async def _write_settings(self) -> None:
+        """Those of a restore, each read back; what a cut has already set is not set again."""
+        wanted = self._plan.settings
+        if wanted is None:
+            return
+        self._tell("setting on-times and local programming")
+        await self._deps.settings.change(
+            self._plan.receiver,
+            on_times_s=wanted.on_times_s,
+            local_programming=wanted.local_programming,
+            asked_by=self._asked_by,
+        )
+
     async def _write_frame(self, book: Book, group: dict[int, Slot | None], urgency: Urgency) -> None:
         async with self._turn.lock:
             self._check_stamp()
@@ -240,6 +256,8 @@ class _Application:
     async def _applied(self) -> Plan:
         took_s = self._deps.clock.monotonic() - self._began
         outcome = f"{plan_summary(self._plan)}; written and proven in {took_s:.1f} s."
+        if self._plan.settings is not None:
+            outcome += " Settings are set and read back."
         plan = replace(self._plan, state=PlanState.APPLIED, done=len(self._plan.changes), outcome=outcome)
         return await self._finish(plan, EventName.PLAN_APPLIED, {"took_s": round(took_s, 3)})
 
@@ -250,11 +268,10 @@ class _Application:
         return await self._finish(plan, EventName.PLAN_FAILED, {"problem": fault.message, "remedy": fault.remedy})
 
     async def _superseded(self) -> Plan:
-        plan = replace(
-            self._plan,
-            state=PlanState.SUPERSEDED,
-            outcome="The roster or the receiver changed while it was being written; a new plan takes its place.",
-        )
+        why = "The roster or the receiver changed while it was being written; a new plan takes its place."
+        if self._plan.restores:
+            why = "The receiver was changed by somebody else meanwhile. Look at what it holds and restore again."
+        plan = replace(self._plan, state=PlanState.SUPERSEDED, outcome=why)
         await self._keep(Commit(plans=(plan,)))
         return plan
 

@@ -18,6 +18,7 @@ from gateway.sync.desired import Desired, Moment, Shape, desired_slots
 from gateway.sync.guard import hold_reason
 from gateway.sync.plan_ids import PlanIds
 from gateway.sync.planning import Draft, Unknown, plan_changes, targets
+from gateway.sync.restore_drafting import RestoreDrafter
 from gateway.sync.site import Site
 
 __all__ = ["Drafter", "InForce", "RosterInForce"]
@@ -60,6 +61,7 @@ class Drafter:
         self._rosters = rosters
         self._ids = ids
         self._unknown = unknown
+        self.restores = RestoreDrafter(site=site, clock=clock, ledger=ledger, ids=ids, holders=self._holders)
 
     def draft(self, mirror: Mirror, *, without_guarded: bool = False) -> Plan:
         """The plan from this mirror to the roster in force, pending, with the guard's reason in `hold`.
@@ -85,8 +87,18 @@ class Drafter:
 
     def redraft(self, plan: Plan, mirror: Mirror) -> Plan:
         """What is left of a plan: made anew from this mirror, under the same id. Raises as `draft`."""
+        if plan.restores:
+            return self.restores.redraft(plan, mirror)
         fresh = self.draft(mirror, without_guarded=plan.reason == "additions")
         return replace(fresh, id=plan.id, created=plan.created, reason=plan.reason, snapshot=plan.snapshot)
+
+    def anew(self, plan: Plan, mirror: Mirror) -> Plan:
+        """A new plan for the same purpose. Raises as `draft`."""
+        return self.restores.anew(plan, mirror) if plan.restores else self.draft(mirror)
+
+    def _holders(self) -> dict[int, str]:
+        in_force = self._rosters.in_force
+        return {entry.serial: entry.holder for entry in in_force.roster.entries} if in_force else {}
 
     def _roster(self) -> InForce:
         in_force = self._rosters.in_force

@@ -107,7 +107,7 @@ class Preparer:
         mirror = await self._keeper.refresh(held.receiver, urgency=Urgency.BULK)
         fresh = self._drafter.redraft(held, mirror)
         if not same_work(fresh, held):
-            again = self._drafter.draft(mirror)
+            again = self._drafter.anew(held, mirror)
             if any(change.guarded for change in again.changes):
                 again = await self._hold(replace(again, hold=again.hold or held.hold), held)
             raise Refused(
@@ -115,7 +115,7 @@ class Preparer:
                 remedy=f"Look at the new plan {again.id} and approve that one.",
                 code="plan-changed",
             )
-        if not fresh.changes:
+        if not fresh.changes and fresh.settings is None:
             done = replace(held, state=PlanState.APPLIED, done=len(held.changes), outcome="Nothing was left to write.")
             await self._journal.commit(Commit(plans=(done,)))
             return Prepared(done, mirror)
@@ -135,7 +135,9 @@ class Preparer:
         return plan
 
     async def _held(self, receiver: str) -> Plan | None:
-        waiting = [plan for plan in await self._plans.unfinished() if plan.receiver == receiver]
+        """The held plan to the roster; one to a snapshot is another matter."""
+        unfinished = await self._plans.unfinished()
+        waiting = [plan for plan in unfinished if plan.receiver == receiver and not plan.restores]
         return next((plan for plan in reversed(waiting) if plan.state is PlanState.HELD), None)
 
     async def _hold(self, plan: Plan, held: Plan | None) -> Plan:

@@ -8,7 +8,8 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
-from collections.abc import Awaitable, Callable
+from collections.abc import AsyncIterator, Awaitable, Callable
+from contextlib import asynccontextmanager
 
 from gateway.domain.events import EventDraft, EventName
 from gateway.domain.plan import Plan, PlanState
@@ -19,19 +20,30 @@ from gateway.sync.drafting import Drafter
 from gateway.sync.following import follow
 from gateway.sync.preparing import Prepared, Preparer
 from gateway.sync.site import Site
+from gateway.sync.waiting import Waiting
 
 __all__ = ["SyncRunner"]
 
 _ROUNDS = 5
 """How many plans one run makes at most (superseded ones, additions ahead of a held one): our choice."""
-_TOLD_ELSEWHERE = frozenset({"no-roster", "receiver-unconfirmed", "store-unavailable"})
+_TOLD_ELSEWHERE = frozenset({"no-roster", "receiver-unconfirmed", "roster-waits", "store-unavailable"})
 _WAKING = EventFilter(names=frozenset({EventName.LINK_RESTORED, EventName.CLOCK_TRUSTED}))
 
 
 class SyncRunner:
     """`ports.SyncRuns`. `start`, `approve` and `carry_on` need `run` to be running."""
 
-    def __init__(self, *, site: Site, journal: Journal, drafter: Drafter, preparer: Preparer, applier: Applier) -> None:
+    def __init__(
+        self,
+        *,
+        site: Site,
+        journal: Journal,
+        drafter: Drafter,
+        preparer: Preparer,
+        applier: Applier,
+        waiting: Waiting,
+    ) -> None:
+        self._waiting = waiting
         self._site = site
         self._journal = journal
         self._drafter = drafter
@@ -50,9 +62,13 @@ class SyncRunner:
         return await self._preparer.preview(receiver)
 
     async def apply(self, receiver: str, *, approve: bool = False, progress: Progress | None = None) -> Plan:
-        """Waits for a run of this receiver that is under way. Raises as `Preparer.prepare`, Unsupported, NotFound."""
+        """Waits for a run of this receiver that is under way.
+
+        Raises as `Preparer.prepare`, Refused with `roster-waits`, Unsupported, NotFound.
+        """
         self._site.with_slots(receiver)
         async with self._locks[receiver]:
+            await self._waiting.check(receiver)
             prepared = await self._preparer.prepare(receiver, approve=approve, progress=progress)
             return await self._carry_out(prepared, approve=approve, progress=progress)
 
@@ -67,7 +83,23 @@ class SyncRunner:
         held = await self._preparer.held(plan_id)
         self._site.with_slots(held.receiver)
         await self._take(held.receiver)
-        return await self._in_background(held.receiver, lambda: self._preparer.approved(plan_id), asked_by)
+        return await self._in_background(held.receiver, lambda: self._prepare_approved(held), asked_by)
+
+    async def start_other(self, receiver: str, prepare: Callable[[], Awaitable[Prepared]], *, asked_by: str) -> Plan:
+        """A plan that somebody else prepares, in this receiver's turn. Raises as `start`, and what `prepare` raises."""
+        self._site.with_slots(receiver)
+        await self._take(receiver)
+        return await self._in_background(receiver, prepare, asked_by)
+
+    @asynccontextmanager
+    async def turn(self, receiver: str) -> AsyncIterator[None]:
+        """Nobody plans for this receiver while the body runs. Raises as `start`."""
+        self._site.with_slots(receiver)
+        await self._take(receiver)
+        try:
+            yield
+        finally:
+            self._locks[receiver].release()
 
     def progress(self, plan_id: str) -> tuple[int, int, str] | None:
         return self._progress.get(plan_id)
@@ -150,10 +182,16 @@ class SyncRunner:
 
     async def _prepare_kept(self, receiver: str) -> Prepared:
         """Somebody asked for this plan, so it is kept even when there is nothing to do."""
+        await self._waiting.check(receiver)
         prepared = await self._preparer.prepare(receiver)
         if prepared.plan.state is PlanState.APPLIED:
             await self._journal.commit(Commit(plans=(prepared.plan,)))
         return prepared
+
+    async def _prepare_approved(self, held: Plan) -> Prepared:
+        if not held.restores:
+            await self._waiting.check(held.receiver)
+        return await self._preparer.approved(held.id)
 
     async def _in_background(self, receiver: str, prepare: Callable[[], Awaitable[Prepared]], asked_by: str) -> Plan:
         """The turn is taken; it is given back here when nothing is to be written, else when the job is done."""
@@ -177,8 +215,10 @@ class SyncRunner:
 
     async def _carry_on(self, plan: Plan) -> None:
         async with self._locks[plan.receiver]:
+            if not plan.restores:
+                await self._waiting.check(plan.receiver)
             ended = await self._write(plan, None)
-            if ended.state is PlanState.SUPERSEDED:
+            if ended.state is PlanState.SUPERSEDED and not ended.restores:
                 await self._carry_out(await self._preparer.prepare(plan.receiver))
 
     async def _carry_out(
@@ -190,7 +230,8 @@ class SyncRunner:
             if prepared.plan.state is not PlanState.PENDING:
                 break
             plan = await self._write(prepared.plan, prepared, progress, asked_by)
-            if plan.state is PlanState.FAILED or (plan.state is PlanState.APPLIED and not prepared.hold):
+            done = plan.restores or plan.state is PlanState.FAILED
+            if done or (plan.state is PlanState.APPLIED and not prepared.hold):
                 return plan
             prepared = await self._preparer.prepare(plan.receiver, approve=approve, hold=prepared.hold)
             plan = prepared.plan

@@ -18,6 +18,7 @@ from collections.abc import Collection, Mapping
 from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
+from typing import Any
 
 from gateway.clock import Clock
 from gateway.domain.events import Event, EventDraft, EventId, EventName
@@ -26,11 +27,14 @@ from gateway.domain.plan import Plan
 from gateway.domain.receiver import RingPlace, Slot, Status
 from gateway.domain.revocation import Revocation
 from gateway.domain.snapshot import Snapshot
+from gateway.domain.wait import RosterWait
 from gateway.errors import NotFound, StoreUnavailable
 from gateway.ports import Commit, EventFilter, Fetched, RosterAcceptance, Token
+from gateway.store.snapshotfiles import read_document, to_document
 
 __all__ = [
     "MemoryArchive",
+    "MemoryDocuments",
     "MemoryJournal",
     "MemoryLedger",
     "MemoryMirrors",
@@ -100,12 +104,23 @@ class MemoryRuns:
         return self.kept.get(name)
 
 
+class MemoryDocuments:
+    """`ports.Documents`; what is kept is what JSON keeps."""
+
+    def __init__(self) -> None:
+        self.kept: dict[str, str] = {}
+
+    def load(self, key: str) -> Any:
+        return json.loads(self.kept[key]) if key in self.kept else None
+
+
 class MemoryLedger:
     """`ports.Ledger`; `old_slots` has what each receiver held when a serial was revoked."""
 
     def __init__(self) -> None:
         self._revoked: dict[int, Revocation] = {}
         self._accepted: RosterAcceptance | None = None
+        self._waits: dict[str, RosterWait] = {}
         self.old_slots: dict[int, dict[str, Slot]] = {}
         self.lifted: list[tuple[int, str, str]] = []
         self.full = False
@@ -130,6 +145,17 @@ class MemoryLedger:
     @property
     def accepted(self) -> RosterAcceptance | None:
         return self._accepted
+
+    async def begin_wait(self, wait: RosterWait) -> None:
+        self._refuse_when_full()
+        self._waits[wait.receiver] = wait
+
+    async def end_wait(self, receiver: str) -> None:
+        self._refuse_when_full()
+        self._waits.pop(receiver, None)
+
+    def waits(self) -> dict[str, RosterWait]:
+        return dict(self._waits)
 
     def _refuse_when_full(self) -> None:
         if self.full:
@@ -183,6 +209,15 @@ class MemorySnapshots:
 
     async def list(self, receiver: str | None = None) -> tuple[str, ...]:
         return tuple(s.id for s in reversed(self.kept.values()) if receiver in (None, s.receiver))
+
+    async def export(self, snapshot_id: str) -> bytes:
+        return json.dumps(to_document(await self.read(snapshot_id))).encode()
+
+    async def parse(self, content: bytes) -> Snapshot:
+        return read_document(content)
+
+    async def remove(self, snapshot_id: str) -> None:
+        self.kept.pop(snapshot_id, None)
 
 
 class MemoryArchive:
@@ -309,6 +344,7 @@ class MemoryStore:
         self.plans = MemoryPlans()
         self.proofs = MemoryProofs()
         self.runs = MemoryRuns()
+        self.documents = MemoryDocuments()
         self.cursors: dict[str, RingPlace] = {}
         self.ledger = MemoryLedger()
         self.tokens = MemoryTokens(clock)
@@ -333,6 +369,8 @@ class MemoryStore:
             self.proofs.kept = {pair for pair in self.proofs.kept if pair[0] != serial}
         self.proofs.kept.update(commit.proven)
         self.runs.kept.update(commit.runs)
+        for key, value in commit.documents.items():
+            self.documents.kept[key] = json.dumps(value, allow_nan=False)
 
     def lose_database(self) -> None:
         """A damaged database: mirrors, plans, proofs, runs and events are gone; the files beside it are not."""
@@ -340,6 +378,7 @@ class MemoryStore:
         self.plans.kept.clear()
         self.proofs.kept.clear()
         self.runs.kept.clear()
+        self.documents.kept.clear()
         self.cursors.clear()
         self.journal.restart(f"m{int(self.journal.epoch[1:]) + 1}")
 

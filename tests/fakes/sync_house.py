@@ -21,11 +21,13 @@ from gateway.sync.drafting import Drafter, InForce
 from gateway.sync.plan_ids import PlanIds
 from gateway.sync.planning import Unknown
 from gateway.sync.preparing import Preparer
+from gateway.sync.restoring import Restorer
 from gateway.sync.revoking import Revoker
 from gateway.sync.runner import SyncRunner
 from gateway.sync.settings_desk import SettingsDesk
 from gateway.sync.site import Site
 from gateway.sync.turns import Turns
+from gateway.sync.waiting import Waiting
 from gateway.watch.service import Watch, Watched
 from tests.fakes.clock import FakeClock
 from tests.fakes.memory_store import MemoryStore
@@ -142,12 +144,15 @@ class SyncHouse:
             journal=store_.journal,
             plans=store_.plans,
         )
+        self.settings = SettingsDesk(site=self.site, journal=store_.journal, mirrors=store_.mirrors, keeper=self.keeper)
+        self.waiting = Waiting(ledger=store_.ledger, journal=store_.journal, plans=store_.plans, rosters=self.rosters)
         self.applier = Applier(
             clock=clock,
             journal=store_.journal,
             mirrors=store_.mirrors,
             keeper=self.keeper,
             turns=self.turns,
+            settings=self.settings,
             patience_s=patience_s,
         )
         self.runner = SyncRunner(
@@ -156,6 +161,19 @@ class SyncHouse:
             drafter=self.drafter,
             preparer=self.preparer,
             applier=self.applier,
+            waiting=self.waiting,
+        )
+        self.restorer = Restorer(
+            site=self.site,
+            clock=clock,
+            journal=store_.journal,
+            plans=store_.plans,
+            keeper=self.keeper,
+            archive=store_.archive,
+            drafter=self.drafter.restores,
+            runner=self.runner,
+            waiting=self.waiting,
+            live=self.watch.live,
         )
         self.revoker = Revoker(
             site=self.site,
@@ -167,7 +185,6 @@ class SyncHouse:
             keeper=self.keeper,
             turns=self.turns,
         )
-        self.settings = SettingsDesk(site=self.site, journal=store_.journal, mirrors=store_.mirrors, keeper=self.keeper)
 
     def restarted(self) -> SyncHouse:
         """The gateway after a restart: new parts, the same store, receivers, roster and clock."""
@@ -191,7 +208,8 @@ def rights(slot: Slot) -> dict[int, frozenset[int]]:
 async def run_in(house: SyncHouse) -> AsyncIterator[None]:
     """The runner's and the revoker's tasks, while the body runs."""
     async with asyncio.TaskGroup() as group:
-        tasks = [group.create_task(house.runner.run()), group.create_task(house.revoker.run())]
+        works = (house.runner.run(), house.revoker.run(), house.restorer.run())
+        tasks = [group.create_task(work) for work in works]
         await house.clock.settle()
         try:
             yield

@@ -1,0 +1,106 @@
+"""Where the roster waits: after a restore or a clone (rule 5 of the design), and after a reset (rule 11).
+
+A wait is in the ledger before anything is written because of it, so that neither a restart nor a new database lets the
+roster undo a restore or fill a receiver that was cleared. It ends when somebody approves the roster. When somebody
+approves what the receiver holds instead, it stands until another roster is accepted: the one that was passed over
+is never brought there by itself.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+from typing import Literal
+
+from gateway.domain.events import EventDraft, EventName
+from gateway.domain.plan import Plan, PlanState
+from gateway.domain.wait import RosterWait
+from gateway.errors import NotFound, Refused
+from gateway.ports import Commit, Journal, Ledger, Plans
+from gateway.sync.drafting import RosterInForce
+
+__all__ = ["CONDITION", "Waiting"]
+
+CONDITION = "roster-waits"
+"""What the condition is called in events."""
+
+
+class Waiting:
+    """`ports.RosterWaits`, and the gate before every plan that goes to the roster."""
+
+    def __init__(self, *, ledger: Ledger, journal: Journal, plans: Plans, rosters: RosterInForce) -> None:
+        self._ledger = ledger
+        self._journal = journal
+        self._plans = plans
+        self._rosters = rosters
+
+    def all(self) -> Mapping[str, RosterWait]:
+        return {name: wait for name, wait in self._ledger.waits().items() if not self._is_over(wait)}
+
+    async def check(self, receiver: str) -> None:
+        """Raises Refused with `roster-waits`. A wait that another roster has ended is ended for good here."""
+        wait = self._ledger.waits().get(receiver)
+        if wait is None:
+            return
+        if self._is_over(wait):
+            await self._end(wait, asked_by="", by="another roster was accepted")
+            return
+        after = {"reset": "It was cleared on purpose"}.get(wait.reason, f"It was brought to snapshot {wait.snapshot}")
+        raise Refused(
+            f"The roster waits at {receiver}. {after}, and nobody has said that the roster may go on there.",
+            remedy=f"Let it go on with: gatepost snapshot approve {receiver} --roster",
+            code="roster-waits",
+        )
+
+    async def begin(self, wait: RosterWait) -> None:
+        """See `ports.RosterWaits`. Raises StoreUnavailable."""
+        before = self._ledger.waits().get(wait.receiver)
+        await self._ledger.begin_wait(wait)
+        older = await self._superseded(wait, f"The receiver is under another order now ({wait.reason}).")
+        data = {"condition": CONDITION, "reason": wait.reason, "snapshot": wait.snapshot, "asked_by": wait.asked_by}
+        told = () if before else (EventDraft(EventName.CONDITION_RAISED, wait.receiver, data),)
+        if told or older:
+            await self._journal.commit(Commit(events=told, plans=older))
+
+    async def approve(self, receiver: str, what: Literal["roster", "snapshot"], *, asked_by: str) -> None:
+        wait = self.all().get(receiver)
+        if wait is None:
+            raise NotFound(f"The roster does not wait at {receiver}.", remedy="Nothing has to be approved there.")
+        if what == "roster":
+            await self._end(wait, asked_by=asked_by, by="somebody approved the roster")
+            return
+        if wait.reason == "reset":
+            raise Refused(
+                f"{receiver} was cleared; there is no snapshot in it to approve.",
+                remedy=f"Restore one (gatepost snapshot restore {wait.snapshot}), or approve the roster.",
+                code="nothing-restored",
+            )
+        in_force = self._rosters.in_force
+        await self._ledger.begin_wait(replace(wait, kept_digest=in_force.roster.digest if in_force else ""))
+        await self._journal.commit(Commit(events=(_cleared(wait, asked_by, "somebody approved what it holds"),)))
+
+    def _is_over(self, wait: RosterWait) -> bool:
+        in_force = self._rosters.in_force
+        return wait.kept_digest is not None and in_force is not None and in_force.roster.digest != wait.kept_digest
+
+    async def _end(self, wait: RosterWait, *, asked_by: str, by: str) -> None:
+        await self._ledger.end_wait(wait.receiver)
+        told = () if wait.kept_digest is not None else (_cleared(wait, asked_by, by),)
+        held = tuple(
+            replace(plan, state=PlanState.SUPERSEDED, outcome="The roster goes on instead.")
+            for plan in await self._plans.unfinished()
+            if plan.receiver == wait.receiver and plan.restores and plan.state is PlanState.HELD
+        )
+        await self._journal.commit(Commit(events=told, plans=held))
+
+    async def _superseded(self, wait: RosterWait, outcome: str) -> tuple[Plan, ...]:
+        return tuple(
+            replace(plan, state=PlanState.SUPERSEDED, outcome=outcome)
+            for plan in await self._plans.unfinished()
+            if plan.receiver == wait.receiver and plan.id != wait.plan
+        )
+
+
+def _cleared(wait: RosterWait, asked_by: str, by: str) -> EventDraft:
+    data = {"condition": CONDITION, "reason": wait.reason, "by": by, "asked_by": asked_by}
+    return EventDraft(EventName.CONDITION_CLEARED, wait.receiver, data)
