@@ -87,6 +87,7 @@ __all__ = [
     "RosterWaits",
     "Runs",
     "Sample",
+    "SampleOutcome",
     "SetAside",
     "SettingsDesk",
     "SlotDifference",
@@ -94,7 +95,6 @@ __all__ = [
     "SnapshotHead",
     "Snapshots",
     "SyncRuns",
-    "TestOutcome",
     "Timetable",
     "Token",
     "Tokens",
@@ -1068,7 +1068,7 @@ class OutletState:
 
 
 @dataclass(frozen=True, slots=True)
-class TestOutcome:
+class SampleOutcome:
     """What became of one test event: `outcome` is `delivered`, `failed`, `rejected` or `not-tried`."""
 
     sample: Sample
@@ -1091,7 +1091,7 @@ class OutletDesk(Protocol):
         """Newest first, at most 100. Raises NotFound."""
         ...
 
-    async def test(self, name: str) -> tuple[TestOutcome, ...]:
+    async def test(self, name: str) -> tuple[SampleOutcome, ...]:
         """Send each kind of event once as a test, at once, beside the queue. Raises NotFound."""
         ...
 
