@@ -33,7 +33,8 @@ __all__ = ["SerialPort", "open_port", "port_fault"]
 
 _CHUNK = 4096
 _CLOSE_WITHIN_S = 1.0
-_MOST_AT_ONCE = 64  # the kernel hands on no more in one read once more than one byte is waited for
+_MOST_AT_ONCE = 255  # VMIN is one byte
+_KERNEL_CHUNK = 64  # the kernel hands on no more in one read while VMIN is more than one
 _PACKET_ADAPTERS = ("ttyUSB", "ttyACM")
 _VMIN_PLACE = 4 * 4 + 1 + termios.VMIN  # behind four flag words and the line discipline (termbits.h)
 _PSEUDO_TERMINALS = "/dev/pts/"
@@ -45,16 +46,26 @@ _BUSY = (errno.EBUSY, errno.EAGAIN)
 class _Device(serial.Serial):
     """pyserial's port with reading and writing that never wait."""
 
+    _hung_up = False
+
     def read(self, size: int = _CHUNK, /) -> bytes:
-        """What is there, at most one read. Raises SerialException when the device is gone."""
+        """What is there. Raises SerialException when the device is gone."""
+        data = piece = self._read_once()
+        while len(piece) == _KERNEL_CHUNK:
+            piece = self._read_once()
+            data += piece
+        if not data and self._hung_up:
+            raise serial.SerialException("the device is gone")
+        return data
+
+    def _read_once(self) -> bytes:
         try:
             data = os.read(self.fileno(), _CHUNK)
         except BlockingIOError:
             return b""
         except OSError as fault:
             raise serial.SerialException(f"reading failed: {fault}") from fault
-        if not data:
-            raise serial.SerialException("the device is gone")
+        self._hung_up = not data
         return data
 
     def write(self, data: Any, /) -> int:

@@ -38,7 +38,7 @@ class Wire(Protocol):
     def expect(self, count: int) -> None:
         """The next `count` bytes are wanted together: the listener need not be told before they are there.
 
-        A port may tell it earlier, and does at 64. 1 is the state to be in when nothing is expected.
+        A port may tell it earlier, and does at 255. 1 is the state to be in when nothing is expected.
         """
 
     def read_now(self) -> None:

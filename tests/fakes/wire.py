@@ -160,8 +160,8 @@ class FakeWire:
         self._deliver(self._clock.monotonic(), data)
 
     def expect(self, count: int) -> None:
-        """Keep what comes until there are so many, or 64, as a terminal's VMIN does."""
-        self._least = min(count, 64)
+        """Keep what comes until there are so many, or 255, as a terminal's VMIN does."""
+        self._least = min(count, 255)
 
     def read_now(self) -> None:
         """Give out what was kept."""
