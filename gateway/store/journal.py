@@ -17,9 +17,11 @@ from gateway.domain.events import Event, EventId, EventName
 from gateway.ports import Commit, EventFilter, Trust
 from gateway.store.codec import CodecFault, canonical, parse, to_micros
 from gateway.store.database import Database
+from gateway.store.documents import SqliteDocuments
 from gateway.store.eventrows import Stamp, add_events, forget, newest_number, oldest_number, read_events
 from gateway.store.faults import damaged
 from gateway.store.mirrors import SqliteMirrors
+from gateway.store.outbox import SqliteOutbox
 from gateway.store.plans import write_plan
 from gateway.store.proofs import SqliteProofs, SqliteRuns
 
@@ -50,6 +52,8 @@ class SqliteJournal:
         mirrors: SqliteMirrors,
         proofs: SqliteProofs,
         runs: SqliteRuns,
+        documents: SqliteDocuments,
+        outbox: SqliteOutbox,
     ) -> None:
         self._database = database
         self._clock = clock
@@ -59,6 +63,8 @@ class SqliteJournal:
         self._mirrors = mirrors
         self._proofs = proofs
         self._runs = runs
+        self._documents = documents
+        self._outbox = outbox
         self._newest = 0
         self._oldest = 0
         self._grown = asyncio.Event()
@@ -149,6 +155,8 @@ class SqliteJournal:
             self._mirrors.fill(db)
             self._proofs.fill(db)
             self._runs.fill(db)
+            self._documents.fill(db)
+            self._outbox.fill(db)
         except CodecFault as fault:
             raise damaged(self._database.path, str(fault)) from fault
 
@@ -161,6 +169,8 @@ class SqliteJournal:
             write_plan(db, plan)
         self._proofs.write(db, commit.proven, commit.unproven)
         self._runs.write(db, commit.runs)
+        self._documents.write(db, commit.documents)
+        self._outbox.write(db)
         return _Written(numbers, self._oldest or (numbers[0] if numbers else 0))
 
     def _keep(self, commit: Commit, written: _Written) -> None:
@@ -168,6 +178,8 @@ class SqliteJournal:
         self._mirrors.keep(commit.mirror, commit.cursors)
         self._proofs.keep()
         self._runs.keep(commit.runs)
+        self._documents.keep(commit.documents)
+        self._outbox.keep()
         self._oldest = written.oldest
         if written.numbers:
             self._newest = written.numbers[-1]

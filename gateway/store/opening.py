@@ -25,6 +25,7 @@ from gateway.errors import StoreDamaged, StoreError
 from gateway.ports import Commit, Trust
 from gateway.store.audit import SqliteAudit
 from gateway.store.database import Database, damage_mark
+from gateway.store.documents import SqliteDocuments
 from gateway.store.epoch import Life, begin_life, renew_mark
 from gateway.store.faults import from_os
 from gateway.store.files import make_private_folder, set_aside_name, sweep, sync_folder
@@ -32,6 +33,7 @@ from gateway.store.journal import SqliteJournal
 from gateway.store.ladder import shipped_steps
 from gateway.store.ledger import LedgerFile, missing_ledger
 from gateway.store.mirrors import SqliteMirrors
+from gateway.store.outbox import SqliteOutbox
 from gateway.store.plans import SqlitePlans
 from gateway.store.proofs import SqliteProofs, SqliteRuns
 from gateway.store.reserve import RESERVE_BYTES, Reserve
@@ -57,6 +59,8 @@ class Store:
     plans: SqlitePlans
     proofs: SqliteProofs
     runs: SqliteRuns
+    documents: SqliteDocuments
+    outbox: SqliteOutbox
     ledger: LedgerFile
     tokens: LedgerTokens
     audit: SqliteAudit
@@ -75,6 +79,7 @@ class Store:
     async def close(self) -> None:
         """Finish what was handed over, note the orderly end, let go of the folder. May be called twice."""
         with contextlib.suppress(StoreError):
+            await self.outbox.flush()
             await renew_mark(self._database, self.ledger, self.journal.newest.epoch)
         await self._files.close()
         await self._database.close()
@@ -116,6 +121,8 @@ async def open_store(
         plans=SqlitePlans(parts.database),
         proofs=parts.proofs,
         runs=parts.runs,
+        documents=parts.documents,
+        outbox=parts.outbox,
         ledger=ledger,
         tokens=LedgerTokens(ledger, clock),
         audit=SqliteAudit(parts.database, clock=clock, boot_id=boot_id),
@@ -137,6 +144,8 @@ class _Parts:
     mirrors: SqliteMirrors
     proofs: SqliteProofs
     runs: SqliteRuns
+    documents: SqliteDocuments
+    outbox: SqliteOutbox
     life: Life
 
 
@@ -166,6 +175,7 @@ class _Beginning:
             await database.open()
             life = await begin_life(database, self.ledger)
             mirrors, proofs, runs = SqliteMirrors(), SqliteProofs(self.ledger.revocation_id), SqliteRuns()
+            documents, outbox = SqliteDocuments(), SqliteOutbox(database)
             journal = SqliteJournal(
                 database,
                 clock=self.clock,
@@ -175,12 +185,14 @@ class _Beginning:
                 mirrors=mirrors,
                 proofs=proofs,
                 runs=runs,
+                documents=documents,
+                outbox=outbox,
             )
             await journal.load()
         except BaseException:
             await database.close()
             raise
-        return _Parts(database, journal, mirrors, proofs, runs, life)
+        return _Parts(database, journal, mirrors, proofs, runs, documents, outbox, life)
 
 
 def _prepare(folder: Path, lock: StateLock) -> None:
