@@ -110,9 +110,7 @@ class FakeClock:
             await self.settle()
             while not task.done():
                 due = self.next_due
-                assert due is not None, (
-                    "nothing waits for time and the work is not done: it would hang for ever"
-                )
+                assert due is not None, "nothing waits for time and the work is not done: it would hang for ever"
                 assert due <= end, f"not done after {limit_s} s of virtual time"
                 await self._fire_next()
         finally:
