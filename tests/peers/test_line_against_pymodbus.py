@@ -28,7 +28,7 @@ async def line(tmp_path: Path, require_program: RequireProgram) -> AsyncIterator
     ends = [f"pty,raw,echo=0,link={end}" for end in (ours, theirs)]
     cable = await asyncio.create_subprocess_exec(require_program("socat", "socat"), *ends)
     async with asyncio.timeout(10):
-        while not (ours.exists() and theirs.exists()):  # noqa: ASYNC110  # the file system has no event
+        while not (ours.exists() and theirs.exists()):  # the file system has no event
             await asyncio.sleep(0.01)
     server = ModbusSerialServer(
         _device(),

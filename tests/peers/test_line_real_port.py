@@ -256,7 +256,7 @@ async def test_a_port_that_swallows_everything_is_opened_anew(bench: Bench, monk
         with pytest.raises(NoAnswer):
             await ask(line, answer_time_s=0.01)
         async with asyncio.timeout(2):
-            while line.counters.opened < 2:  # noqa: ASYNC110  # reopening is no change of state
+            while line.counters.opened < 2:  # reopening is no change of state
                 await asyncio.sleep(0.01)
         bench.answer_with(registers)
         await ask(line)
