@@ -49,6 +49,7 @@ class EventName(StrEnum):
     CLOCK_TRUSTED = "clock.trusted"
     OUTLET_FAILING = "outlet.failing"
     OUTLET_RECOVERED = "outlet.recovered"
+    OUTLET_SET_ASIDE = "outlet.set_aside"
     GATEWAY_STARTED = "gateway.started"
     GATEWAY_STOPPED = "gateway.stopped"
 
