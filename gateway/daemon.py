@@ -13,6 +13,7 @@ from collections.abc import Callable, Coroutine, Mapping, Sequence
 from contextlib import AsyncExitStack
 from dataclasses import dataclass, field
 from datetime import timedelta
+from functools import partial
 from importlib.metadata import version as package_version
 from pathlib import Path
 from typing import Any
@@ -35,11 +36,13 @@ from gateway.line import Line, LineConfig
 from gateway.maps import load_map
 from gateway.ports import Commit, Receiver, ReceiverFacts, RosterSource, Timetable
 from gateway.receivers.building import REGISTER_MAP, DriverOrder, build_receiver, find_driver
-from gateway.roster import CsvRosterReader, FileSource
+from gateway.receivers.password_book import PasswordBook
+from gateway.roster import FileSource, RosterFileReader
 from gateway.roster.credentials import AuthScheme, authorization
 from gateway.roster.unset_source import UnsetSource
 from gateway.settings import Settings
 from gateway.store.opening import Store, open_store
+from gateway.store.passwords import PasswordFile
 from gateway.sync.applying import Applier
 from gateway.sync.drafting import Drafter
 from gateway.sync.due import Due
@@ -82,10 +85,11 @@ class Parts:
     facts: tuple[ReceiverFacts, ...]
     line_of: Mapping[str, str]
     source: RosterSource
-    reader: CsvRosterReader
+    reader: RosterFileReader
     rule: WallClockCron | Every | None
     zone: ZoneInfo
     listeners: tuple[Listener, ...] = field(default=())
+    passwords: Mapping[str, PasswordBook] = field(default_factory=dict)
 
 
 def plan_parts(settings: Settings, clock: Clock) -> Parts:
@@ -98,13 +102,15 @@ def plan_parts(settings: Settings, clock: Clock) -> Parts:
         if any(receiver.line == name and _mapped(settings, key) for key, receiver in settings.receivers.items())
     }
     receivers: dict[str, Receiver] = {}
+    passwords: dict[str, PasswordBook] = {}
     facts = []
     for name, receiver in settings.receivers.items():
-        password = _password(receiver.link_password_file)
+        password = passwords[name] = _password(settings, name)
         if name in maps:
             receivers[name] = build_receiver(
-                name, maps[name], lines[receiver.line], receiver.address, password, clock=clock
-            )
+                name, maps[name], lines[receiver.line], receiver.address, password,
+                password_keeper=password.keep, clock=clock,
+            )  # fmt: skip
         else:
             line = settings.lines[receiver.line]
             order = DriverOrder(name, line.port, line.baud, receiver.address, receiver.map, clock, password)
@@ -118,10 +124,11 @@ def plan_parts(settings: Settings, clock: Clock) -> Parts:
         facts=tuple(facts),
         line_of={name: receiver.line for name, receiver in settings.receivers.items()},
         source=_source(settings, clock),
-        reader=CsvRosterReader(zone, roster.encoding if roster else None),
+        reader=RosterFileReader(zone, roster.encoding if roster else None),
         rule=_rule(settings, zone),
         zone=zone,
         listeners=_listeners(settings),
+        passwords=passwords,
     )
 
 
@@ -129,9 +136,11 @@ def _mapped(settings: Settings, receiver: str) -> bool:
     return settings.receivers[receiver].driver == REGISTER_MAP
 
 
-def _password(place: str | None) -> Callable[[], str]:
-    secret = read_secret(place) if place else ""
-    return lambda: secret
+def _password(settings: Settings, receiver: str) -> PasswordBook:
+    """The settings' link password, read again whenever one is needed, and what was kept since a change."""
+    place = settings.receivers[receiver].link_password_file
+    read: Callable[[], str] = partial(read_secret, place) if place else str
+    return PasswordBook(read, PasswordFile(settings.gateway.state, receiver))
 
 
 def _rule(settings: Settings, zone: ZoneInfo) -> WallClockCron | Every | None:
@@ -407,10 +416,21 @@ class _Gateway:
             notices=self._notices,
         )
 
+    def _password_notice(self, receiver: str) -> Notice:
+        place = self._settings.receivers[receiver].link_password_file
+        return Notice(
+            "password-kept",
+            f"The link password of {receiver} was changed from here, and the settings don't have the new one; "
+            "the gateway works with its own copy.",
+            f"Write the new one into {place} as well." if place else "Put it into a file named as link_password_file.",
+        )
+
     def _notices(self) -> Sequence[Notice]:
         notices = [Notice("store", text) for text in self._store.notices]
         if self._store.journal.problem:
             notices.append(Notice("journal-unavailable", self._store.journal.problem, "Free space on the card."))
+        notices += [self._password_notice(name) for name, book in self._parts.passwords.items()
+                    if book.settings_are_behind]  # fmt: skip
         space = read_disk_space(self._store.folder)
         if space.free < _LOW_DISK_BYTES:
             text = f"Only {space.free // 2**20} MiB are free beside the gateway's memory."

@@ -14,7 +14,7 @@ from contextlib import AbstractAsyncContextManager
 from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
-from typing import Any, Literal, Protocol
+from typing import Any, Literal, Protocol, TypeVar
 
 from gateway.domain.events import Event, EventDraft, EventId, EventName
 from gateway.domain.live import LiveReceiver
@@ -53,6 +53,7 @@ __all__ = [
     "Fetched",
     "Held",
     "Journal",
+    "KeptPasswords",
     "Ledger",
     "LiveView",
     "MirrorKeeper",
@@ -65,6 +66,7 @@ __all__ = [
     "OutletDisabled",
     "OutletState",
     "Parcel",
+    "PasswordMemory",
     "Plans",
     "Progress",
     "Proofs",
@@ -100,6 +102,8 @@ __all__ = [
     "Tokens",
     "Trust",
 ]
+
+T = TypeVar("T")
 
 # --- the receiver (implemented by receivers/) -------------------------------------------------------------
 
@@ -213,7 +217,7 @@ class Commit:
     `proven` are revocations (serial, receiver) whose absence from a receiver's memory has been read.
     `unproven` are serials whose older proofs no longer count (revoked anew); they go before `proven`.
     `runs` are the due times that timetables, by name, have now run for.
-    `documents` replace what is kept under their keys (plain JSON).
+    `documents` replace what is kept under their keys: frozen dataclasses of plain fields.
     """
 
     events: tuple[EventDraft, ...] = ()
@@ -352,8 +356,8 @@ class Runs(Protocol):
 class Documents(Protocol):
     """What a use case remembers over a restart; written through `Journal.commit` alone, gone with the database."""
 
-    def load(self, key: str) -> Any:
-        """The JSON last committed under this key, None when there is none."""
+    def load(self, key: str, kind: type[T]) -> T | None:
+        """What was last committed under this key, None when there is none that can be read."""
         ...
 
 
@@ -597,6 +601,7 @@ class RosterState:
     faults: tuple[Fault, ...]
     warnings: tuple[Fault, ...]
     next_run: datetime | None
+    unreachable: bool = False
 
 
 class RosterDesk(Protocol):
@@ -721,9 +726,9 @@ class SlotDifference:
 
 @dataclass(frozen=True, slots=True)
 class Comparison:
-    """What the right side has otherwise than the left one. `others` are sentences on settings, modes, limits, identity.
+    """What the right side has otherwise than the left one; all but `slots` are sentences.
 
-    `alike` tells that slots and settings are the same.
+    `modes`, `limits` and `notes` (identity, link password) are what no restore can set.
     """
 
     left: str
@@ -732,7 +737,7 @@ class Comparison:
     settings: tuple[str, ...] = ()
     modes: tuple[str, ...] = ()
     limits: tuple[str, ...] = ()
-    identity: tuple[str, ...] = ()
+    notes: tuple[str, ...] = ()
 
     @property
     def alike(self) -> bool:
@@ -851,6 +856,24 @@ class Revocations(Protocol):
         ...
 
     def state(self, serial: int) -> Mapping[str, RevocationState]: ...
+
+
+@dataclass(frozen=True, slots=True)
+class KeptPasswords:
+    """Link passwords that may be in force, likeliest first; `given` is what the settings had when they were kept."""
+
+    given: str
+    candidates: tuple[str, ...]
+
+
+class PasswordMemory(Protocol):
+    """Link passwords of one receiver that were changed through the gateway (implemented by store/)."""
+
+    def load(self) -> KeptPasswords | None: ...
+
+    def keep(self, passwords: KeptPasswords) -> None:
+        """Durable when this returns. Raises StoreUnavailable. Blocks for one synced write."""
+        ...
 
 
 class SettingsDesk(Protocol):

@@ -116,7 +116,7 @@ def change(
         raise typer.BadParameter("nothing to change; give --on-time, --local-programming or --password-file")
 
     changed = ask(
-        lambda client: client.send("PATCH", f"/receivers/{receiver}/settings", body),
+        lambda client: client.change(f"/receivers/{receiver}/settings", body),
         url=url, token_file=token_file, socket=socket,
     )  # fmt: skip
     if as_json:

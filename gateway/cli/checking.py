@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from gateway.cli.client import ApiClient, CannotReach
+from gateway.cli.words import LINKS, REFUSING_LINKS
 from gateway.clock import Clock
 from gateway.daemon import Parts, plan_parts
 from gateway.domain.receiver import Capability
@@ -42,33 +43,55 @@ class Finding:
 
 
 def _fault(part: str, fault: GatepostError) -> Finding:
-    return Finding(part, False, fault.message, fault.remedy, isinstance(fault, LineError | SourceError))
+    words = _about(part.removeprefix("line "), fault.message)
+    return Finding(part, False, words, fault.remedy, isinstance(fault, LineError | SourceError))
 
 
-async def check_running(socket: Path) -> list[Finding] | None:
-    """Ask the daemon; None when none answers."""
+async def check_running(settings: Settings, clock: Clock, socket: Path) -> list[Finding] | None:
+    """Ask the daemon; None when none answers. What stands in the files now is checked too: a restart will read it.
+
+    Raises SettingsFault, MapFault, and CannotReach when the daemon may not be asked.
+    """
     async with ApiClient(socket=socket) as client:
         try:
             gateway = await client.get("/gateway")
-        except CannotReach:
+        except CannotReach as fault:
+            if fault.code == "socket-denied":
+                raise
             return None
+        plan_parts(settings, clock)
         receivers = (await client.get("/receivers"))["receivers"]
         roster = await client.get("/roster")
-    findings = [Finding("daemon", True, f"the daemon runs, version {gateway['version']}")]
-    for receiver in receivers:
-        if receiver["link"] == "online":
-            findings.append(Finding(receiver["id"], True, f"{receiver['id']} answers"))
-        else:
-            findings.append(
-                Finding(receiver["id"], False, receiver["problem"] or receiver["link"], receiver["remedy"], True)
-            )
-    findings += _check_clock(gateway["clock"]["trusted"])
+    findings = [
+        Finding("daemon", True, f"the daemon runs, version {gateway['version']}"),
+        Finding("settings", True, "the settings, maps and secrets are good"),
+        *(_check_link(receiver) for receiver in receivers),
+        *_check_clock(gateway["clock"]["trusted"]),
+    ]
     if roster["problem"]:
-        findings.append(Finding("roster", False, roster["problem"], roster["remedy"]))
+        findings.append(Finding("roster", False, roster["problem"], roster["remedy"], roster["unreachable"]))
+    elif settings.roster is None:
+        findings.append(_no_roster())
     else:
         findings.append(Finding("roster", True, f"the roster comes from {roster['place']}"))
     findings += [Finding(notice["code"], False, notice["text"], notice["remedy"]) for notice in gateway["notices"]]
     return findings
+
+
+def _check_link(receiver: dict[str, Any]) -> Finding:
+    name = receiver["id"]
+    if receiver["link"] == "online":
+        return Finding(name, True, f"{name} answers")
+    words = receiver["problem"] or f"{name} {LINKS.get(receiver['link'], receiver['link'])}"
+    return Finding(name, False, _about(name, words), receiver["remedy"], receiver["link"] not in REFUSING_LINKS)
+
+
+def _about(name: str, words: str) -> str:
+    return words if name in words else f"{name}: {words}"
+
+
+def _no_roster() -> Finding:
+    return Finding("roster", True, "no roster is set; nothing will be brought to a receiver")
 
 
 async def check_standing(settings: Settings, clock: Clock) -> list[Finding]:
@@ -139,7 +162,7 @@ async def _check_receiver(receiver: Receiver) -> list[Finding]:
 
 async def _check_roster(parts: Parts) -> Finding:
     if isinstance(parts.source, UnsetSource):
-        return Finding("roster", True, "no roster is set; nothing will be brought to a receiver")
+        return _no_roster()
     try:
         fetched = await parts.source.fetch(None)
     except GatepostError as fault:
@@ -148,8 +171,10 @@ async def _check_roster(parts: Parts) -> Finding:
     checked = parts.reader.check(fetched.roster, fetched.groups, parts.facts)
     if checked.faults:
         first = checked.faults[0]
-        text = f"the roster has {len(checked.faults)} faults, first: row {first.row}, {first.column}: {first.found}"
-        return Finding("roster", False, text, "gatepost roster check FILE shows all of them.")
+        count = "one fault" if len(checked.faults) == 1 else f"{len(checked.faults)} faults"
+        place = f"row {first.row}, {first.column}" if first.row else first.file
+        text = f"the roster has {count}; the first: {place}: {first.found}; {first.remedy}"
+        return Finding("roster", False, text, "`gatepost roster check FILE` shows all of them.")
     return Finding(
         "roster", True, f"the roster is good: {checked.transmitters} transmitters of {checked.holders} holders"
     )

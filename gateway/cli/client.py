@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 import json
 from collections.abc import AsyncIterator, Mapping
+from contextlib import asynccontextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from types import TracebackType
@@ -18,6 +19,7 @@ __all__ = ["DEFAULT_SOCKET", "ApiClient", "ApiProblem", "CannotReach", "StreamEv
 
 DEFAULT_SOCKET = Path("/run/gatepost/api.sock")
 _BASE = "/api/v1"
+_PLACES = ("pointer", "parameter", "header")
 
 
 class CannotReach(GatepostError):
@@ -39,9 +41,11 @@ class ApiProblem(GatepostError):
         self.status = status
         self.errors = list(document.get("errors", []))
 
-    def __str__(self) -> str:
-        listed = "".join(f"\n  {error.get('pointer', '')}: {error.get('detail', '')}" for error in self.errors)
-        return super().__str__() + listed
+    @property
+    def places(self) -> list[str]:
+        """The single places that are wrong, in words; none when the message says it all."""
+        named = [(next(filter(None, map(error.get, _PLACES)), ""), error.get("detail", "")) for error in self.errors]
+        return [f"{place.removeprefix('#/')}: {detail}" for place, detail in named if place]
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,6 +92,13 @@ class ApiClient:
             cursor = page.get("next")
         return items
 
+    async def change(self, path: str, body: object) -> Any:
+        """Change what stands at a path, from what stands there now (RFC 9110, 13.1.1)."""
+        async with self._ask("GET", path) as answer:
+            await self._read(answer)
+            tag = answer.headers.get("ETag", "*")
+        return await self.send("PATCH", path, body, headers={"If-Match": tag})
+
     async def send(
         self,
         method: str,
@@ -98,17 +109,23 @@ class ApiClient:
         headers: Mapping[str, str] | None = None,
     ) -> Any:
         """Send a request and return the JSON of its answer; None when it has no body."""
+        async with self._ask(method, path, json=body, params=dict(query or {}), headers=headers) as answer:
+            return await self._read(answer)
+
+    @asynccontextmanager
+    async def _ask(self, method: str, path: str, **more: Any) -> AsyncIterator[aiohttp.ClientResponse]:
         try:
-            async with self._session.request(
-                method, self._base + path, json=body, params=dict(query or {}), headers=headers
-            ) as answer:
-                raw = await answer.read()
-                document = json.loads(raw) if raw and "json" in answer.content_type else None
-                if answer.status >= 400:
-                    raise ApiProblem(answer.status, document or {})
-                return document
-        except (aiohttp.ClientConnectionError, TimeoutError, OSError) as fault:
+            async with self._session.request(method, self._base + path, **more) as answer:
+                yield answer
+        except (aiohttp.ClientError, TimeoutError, OSError, ValueError) as fault:
             raise self._unreachable(fault) from fault
+
+    async def _read(self, answer: aiohttp.ClientResponse) -> Any:
+        raw = await answer.read()
+        document = json.loads(raw) if raw and "json" in answer.content_type else None
+        if answer.status >= 400:
+            raise ApiProblem(answer.status, document or {})
+        return document
 
     async def stream(self, last_event_id: str | None = None) -> AsyncIterator[StreamEvent]:
         """Events as they come, over cuts: resumes after the last one seen, with a growing pause."""
@@ -150,6 +167,7 @@ class ApiClient:
             return CannotReach(
                 f"The socket {self._where} may not be opened by this user.",
                 remedy="Use sudo, or --url with a token (gatepost token add).",
+                code="socket-denied",
             )
         remedy = "Is the daemon running (systemctl status gatepost)? Elsewhere than on the board use --url and a token."
         return CannotReach(f"No gateway answers at {self._where}.", remedy=remedy)

@@ -7,6 +7,7 @@ import json
 import os
 import sys
 from collections.abc import Awaitable, Callable
+from datetime import datetime
 from pathlib import Path
 from typing import Annotated, NoReturn, TypeVar
 
@@ -25,7 +26,10 @@ __all__ = [
     "console",
     "exit_code",
     "fail",
+    "local_time",
     "print_json",
+    "tell_aside",
+    "tell_error",
 ]
 
 console = Console(highlight=False, soft_wrap=True)
@@ -43,6 +47,14 @@ SocketOption = Annotated[
 AsJson = Annotated[bool, typer.Option("--json", help="Print JSON for programs.")]
 
 DONE, REFUSED, USAGE, UNREACHABLE = 0, 1, 2, 3
+#: Codes of the daemon's answers that tell of something that it can't reach itself: docs/api.md lists all.
+_UNREACHABLE_CODES = frozenset(
+    {
+        "broken-answer", "link-lost", "no-answer", "port-busy", "port-denied", "port-failed", "port-missing",
+        "port-unavailable", "roster-unreachable",
+    }
+)  # fmt: skip
+_NO_TOKEN = frozenset({"token-missing", "token-invalid"})
 _T = TypeVar("_T")
 
 
@@ -52,21 +64,40 @@ def exit_code(error: GatepostError) -> int:
         return USAGE
     if isinstance(error, LineError | SourceError | CannotReach):
         return UNREACHABLE
-    if isinstance(error, ApiProblem) and error.status in (502, 503, 504):
+    if isinstance(error, ApiProblem) and error.code in _UNREACHABLE_CODES:
         return UNREACHABLE
     return REFUSED
 
 
 def fail(error: GatepostError) -> NoReturn:
     """Say what happened and what to do, and end with the right exit code."""
-    _errors.print(
-        error.message if not isinstance(error, ApiProblem) else str(error).removesuffix(error.remedy).strip(),
-        style="bold",
-        markup=False,
-    )
-    if error.remedy:
-        _errors.print(error.remedy, markup=False)
+    tell_error(error)
     raise typer.Exit(exit_code(error))
+
+
+def tell_error(error: GatepostError, subject: str = "") -> None:
+    """Say on standard error what happened, to whom, and what to do."""
+    if subject and not error.message.startswith(subject):
+        _errors.print(f"{subject}: {error.message}", style="bold", markup=False)
+    else:
+        _errors.print(error.message, style="bold", markup=False)
+    for place in error.places if isinstance(error, ApiProblem) else ():
+        _errors.print(f"  {place}", markup=False)
+    remedy = error.remedy
+    if isinstance(error, ApiProblem) and error.code in _NO_TOKEN:
+        remedy = "Name a file that holds one with --token-file; `gatepost token add`, given on the board, makes one."
+    if remedy:
+        _errors.print(remedy, markup=False)
+
+
+def tell_aside(words: str) -> None:
+    """Say something on standard error, so that it never gets into JSON."""
+    _errors.print(words, markup=False)
+
+
+def local_time(stamp: str) -> str:
+    """A time of the API as this machine's clock shows it, with its offset."""
+    return datetime.fromisoformat(stamp).astimezone().strftime("%Y-%m-%d %H:%M:%S %z")
 
 
 def print_json(document: object) -> None:

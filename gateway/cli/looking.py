@@ -9,8 +9,19 @@ from typing import Annotated, Any
 import typer
 
 from gateway.cli.client import DEFAULT_SOCKET, ApiClient
-from gateway.cli.console import REFUSED, UNREACHABLE, AsJson, SocketOption, TokenFile, Url, ask, console, print_json
-from gateway.cli.words import event_sentence, receiver_sentence
+from gateway.cli.console import (
+    REFUSED,
+    UNREACHABLE,
+    AsJson,
+    SocketOption,
+    TokenFile,
+    Url,
+    ask,
+    console,
+    local_time,
+    print_json,
+)
+from gateway.cli.words import REFUSING_LINKS, event_sentence, receiver_sentence
 
 __all__ = ["follow", "status"]
 
@@ -40,9 +51,10 @@ def status(
                 if words:
                     console.print(f"  {words}", markup=False)
         _print_gateway(found["gateway"], found["roster"])
-    if any(receiver["link"] != "online" for receiver in found["receivers"]):
+    links = {receiver["link"] for receiver in found["receivers"]} - {"online"}
+    if links - REFUSING_LINKS:
         raise typer.Exit(UNREACHABLE)
-    if found["roster"]["problem"]:
+    if links or found["roster"]["problem"]:
         raise typer.Exit(REFUSED)
 
 
@@ -55,11 +67,11 @@ def _print_gateway(gateway: dict[str, Any], roster: dict[str, Any]) -> None:
             f"The roster in force has {roster['transmitters']} transmitters, from {roster['place']}.", markup=False
         )
     if accepted:
-        console.print(f"It was accepted {accepted['time']}.")
+        console.print(f"It was accepted {local_time(accepted['time'])}.")
     if roster["problem"]:
         console.print(f"{roster['problem']} {roster['remedy']}", markup=False)
     if gateway["next_run"]:
-        console.print(f"The next sync is due {gateway['next_run']}.")
+        console.print(f"The next sync is due {local_time(gateway['next_run'])}.")
     if not gateway["clock"]["trusted"]:
         console.print("The clock is not known to be right; nothing is granted or ended by date until it is.")
     for notice in gateway["notices"]:

@@ -3,17 +3,32 @@
 from __future__ import annotations
 
 import asyncio
+from collections.abc import Awaitable, Callable
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Annotated, Any
-from zoneinfo import ZoneInfo
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 import typer
 from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
 
-from gateway.cli.client import DEFAULT_SOCKET, ApiClient
-from gateway.cli.console import REFUSED, AsJson, SocketOption, TokenFile, Url, ask, console, fail, print_json
-from gateway.cli.words import plan_sentence
-from gateway.errors import GatepostError
+from gateway.cli.client import DEFAULT_SOCKET, ApiClient, CannotReach
+from gateway.cli.console import (
+    REFUSED,
+    AsJson,
+    SocketOption,
+    TokenFile,
+    Url,
+    ask,
+    console,
+    exit_code,
+    fail,
+    print_json,
+    tell_aside,
+    tell_error,
+)
+from gateway.cli.words import plan_sentence, result_sentence
+from gateway.errors import GatepostError, NotFound, Refused, SourceRefused, SourceUnreachable
 from gateway.roster.checking import check_document, check_files
 
 __all__ = ["apply_plan", "follow_plan", "rosters"]
@@ -34,7 +49,7 @@ def check(
 ) -> None:
     """Check a roster file as a whole. Needs no daemon, changes nothing."""
     try:
-        found = check_files(file, groups, ZoneInfo(zone))
+        found = check_files(file, groups, _zone(zone))
     except GatepostError as error:
         fail(error)
     document = check_document(found)
@@ -47,29 +62,90 @@ def check(
             words = _fault_sentence(warning.file, warning.row, warning.column, warning.found, warning.remedy)
             console.print(f"Note: {words}", markup=False)
         if found.faults:
-            console.print(f"{len(found.faults)} faults. This file would be refused as a whole.")
+            count = "One fault" if len(found.faults) == 1 else f"{len(found.faults)} faults"
+            console.print(f"{count}. This file would be refused as a whole.")
         else:
             console.print(f"Good: {found.transmitters} transmitters of {found.holders} holders.")
     if found.faults:
         raise typer.Exit(REFUSED)
 
 
+def _zone(name: str) -> ZoneInfo:
+    try:
+        return ZoneInfo(name)
+    except (ZoneInfoNotFoundError, ValueError):
+        raise typer.BadParameter(f"“{name}” is no time zone; write one like Europe/Berlin") from None
+
+
 def _fault_sentence(file: str, row: int, column: str, found: str, remedy: str) -> str:
     place = f"{file}, row {row}" if row else file
-    return f"{place}{f', {column}' if column else ''}: {found}. {remedy}"
+    return f"{place}{f', {column}' if column else ''}: {found}; {remedy}"
+
+
+@dataclass(frozen=True, slots=True)
+class _Failed:
+    """A receiver for which there is no plan, and why. It keeps nobody else from theirs."""
+
+    receiver: str
+    error: GatepostError
+
+    def document(self) -> dict[str, Any]:
+        """As JSON, in the place of its plan."""
+        problem = {"code": self.error.code, "message": self.error.message, "remedy": self.error.remedy}
+        return {"receiver": self.receiver, "state": "failed", "problem": problem}
+
+
+_Found = dict[str, Any] | _Failed
 
 
 async def _receivers(client: ApiClient, wanted: list[str] | None) -> list[str]:
     listed = (await client.get("/receivers"))["receivers"]
-    return wanted or [entry["id"] for entry in listed if "slots" in entry["capabilities"]]
+    known = [entry["id"] for entry in listed]
+    strangers = [name for name in wanted or () if name not in known]
+    if strangers:
+        raise NotFound(f"There is no receiver {strangers[0]}.", remedy=f"The settings name: {', '.join(known)}.")
+    names = wanted or [entry["id"] for entry in listed if "slots" in entry["capabilities"]]
+    if not names:
+        raise Refused("No receiver here keeps transmitters.", remedy="Their maps have no slots; a roster needs them.")
+    return names
 
 
 async def _fetch(client: ApiClient) -> None:
     state = await client.send("POST", "/roster/fetches")
     for fault in state["faults"] or ():
-        console.print(_fault_sentence(**fault), markup=False)
+        tell_aside(_fault_sentence(**fault))
     if state["problem"]:
-        raise GatepostError(state["problem"], remedy=state["remedy"])
+        kind = SourceUnreachable if state["unreachable"] else SourceRefused
+        raise kind(state["problem"], remedy=state["remedy"])
+
+
+async def _of_each(names: list[str], work: Callable[[str], Awaitable[dict[str, Any]]]) -> list[_Found]:
+    """What `work` finds for every receiver at once; one that fails delays nobody."""
+
+    async def one(name: str) -> _Found:
+        try:
+            return await work(name)
+        except CannotReach:
+            raise
+        except GatepostError as error:
+            return _Failed(name, error)
+
+    return list(await asyncio.gather(*map(one, names)))
+
+
+def _end(found: list[_Found], refused: bool = False) -> None:
+    """Say what failed, and end with the exit code of the first of it."""
+    failed = [each for each in found if isinstance(each, _Failed)]
+    for each in failed:
+        tell_error(each.error, each.receiver)
+    if failed:
+        raise typer.Exit(exit_code(failed[0].error))
+    if refused:
+        raise typer.Exit(REFUSED)
+
+
+def _documents(found: list[_Found]) -> list[dict[str, Any]]:
+    return [each.document() if isinstance(each, _Failed) else each for each in found]
 
 
 @rosters.command("preview")
@@ -82,17 +158,18 @@ def preview(
 ) -> None:
     """Fetch the roster and say, in words, what it would change. Nothing is written."""
 
-    async def work(client: ApiClient) -> list[Any]:
+    async def work(client: ApiClient) -> list[_Found]:
         await _fetch(client)
         names = await _receivers(client, receiver)
-        return [await client.send("POST", "/plans", {"receiver": name, "preview": True}) for name in names]
+        return await _of_each(names, lambda name: client.send("POST", "/plans", {"receiver": name, "preview": True}))
 
-    plans = ask(work, url=url, token_file=token_file, socket=socket)
+    found = ask(work, url=url, token_file=token_file, socket=socket)
     if as_json:
-        print_json(plans)
-        return
-    for plan in plans:
-        print_plan(plan)
+        print_json(_documents(found))
+    for plan in [] if as_json else found:
+        if not isinstance(plan, _Failed):
+            print_plan(plan)
+    _end(found)
 
 
 def print_plan(plan: dict[str, Any], shown: int = _SHOWN) -> None:
@@ -117,23 +194,23 @@ def apply(
 ) -> None:
     """Fetch the roster, write what differs, read it back and prove it."""
 
-    async def work(client: ApiClient) -> list[Any]:
+    async def work(client: ApiClient) -> list[_Found]:
         await _fetch(client)
         names = await _receivers(client, receiver)
         with Progress(
             TextColumn("{task.fields[receiver]:<14}"), BarColumn(), TextColumn("{task.completed}/{task.total}"),
-            TextColumn("{task.description}"), TimeElapsedColumn(), console=console, disable=as_json, transient=True,
+            TextColumn("{task.description}"), TimeElapsedColumn(), console=console, transient=True,
+            disable=as_json or not console.is_terminal,
         ) as bars:  # fmt: skip
-            return list(await asyncio.gather(*(apply_plan(client, name, approve, bars) for name in names)))
+            return await _of_each(names, lambda name: apply_plan(client, name, approve, bars))
 
-    plans = ask(work, url=url, token_file=token_file, socket=socket)
+    found = ask(work, url=url, token_file=token_file, socket=socket)
     if as_json:
-        print_json(plans)
+        print_json(_documents(found))
+    plans = [plan for plan in found if not isinstance(plan, _Failed)]
     for plan in [] if as_json else plans:
-        console.print(plan_sentence(plan), markup=False)
-        console.print(f"  {plan['outcome'] or plan['state']}", markup=False)
-    if any(plan["state"] != "applied" for plan in plans):
-        raise typer.Exit(REFUSED)
+        console.print(result_sentence(plan), markup=False)
+    _end(found, refused=any(plan["state"] != "applied" for plan in plans))
 
 
 async def apply_plan(client: ApiClient, receiver: str, approve: bool, bars: Progress) -> dict[str, Any]:

@@ -72,5 +72,6 @@ def check(config: Config = DEFAULT_PATH, socket: SocketOption = DEFAULT_SOCKET, 
 
 
 async def _check(settings: Settings, socket: Path) -> list[Finding]:
-    running = await check_running(socket)
-    return running if running is not None else await check_standing(settings, SystemClock())
+    clock = SystemClock()
+    running = await check_running(settings, clock, socket)
+    return running if running is not None else await check_standing(settings, clock)

@@ -6,9 +6,9 @@ from collections.abc import Callable, Mapping
 from datetime import datetime
 from typing import Any
 
-__all__ = ["event_sentence", "plan_sentence", "receiver_sentence"]
+__all__ = ["LINKS", "REFUSING_LINKS", "event_sentence", "plan_sentence", "receiver_sentence", "result_sentence"]
 
-_LINKS = {
+LINKS = {
     "connecting": "not heard yet since the start",
     "online": "answers",
     "silent": "does not answer",
@@ -19,9 +19,13 @@ _LINKS = {
 }
 
 
+#: States of a line that works and of a receiver that says no, or is not the one that is meant.
+REFUSING_LINKS = frozenset({"password-refused", "wrong-receiver"})
+
+
 def receiver_sentence(receiver: Mapping[str, Any], status: Mapping[str, Any]) -> str:
     """One receiver's state in a sentence or two."""
-    words = f"{receiver['id']} {_LINKS[receiver['link']]}"
+    words = f"{receiver['id']} {LINKS.get(receiver['link'], receiver['link'])}"
     if not status["current"]:
         age = status["age_s"]
         words += ", its state is unknown" if age is None else f", last heard {_ago(age)}; its state is unknown"
@@ -47,6 +51,16 @@ def plan_sentence(plan: Mapping[str, Any]) -> str:
         f"{plan['unchanged']} unchanged; about {max(plan['wire_s'], 0.1):.1f} s on the wire"
     )
     return words + (f". Held: {plan['hold']}" if plan["hold"] else ".")
+
+
+def result_sentence(plan: Mapping[str, Any]) -> str:
+    """How a plan ended, and what to do where it did not end well."""
+    written = plan["added"] + plan["changed"] + plan["removed"]
+    if plan["state"] == "applied":
+        return f"{plan['receiver']}: {plan['outcome']}" if written and plan["outcome"] else plan_sentence(plan)
+    if plan["state"] == "held":
+        return f"{plan_sentence(plan)}\n  Look at it with `gatepost roster preview`; let it go ahead with --approve."
+    return f"{plan_sentence(plan)}\n  {plan['state']}: {plan['outcome']}"
 
 
 def _place(data: Mapping[str, Any], noun: str) -> str:

@@ -15,7 +15,7 @@ from gateway.errors import SettingsFault
 from gateway.line import Line, Timing
 from gateway.maps import ReceiverMap
 from gateway.ports import Receiver
-from gateway.receivers.password import Keyring, PasswordSupplier
+from gateway.receivers.password import Keyring, PasswordKeeper, PasswordSupplier
 from gateway.receivers.registermap import RegisterMapReceiver
 from gateway.receivers.wire import Wire
 
@@ -53,6 +53,7 @@ def build_receiver(
     address: int,
     password_supplier: PasswordSupplier = lambda: "",
     *,
+    password_keeper: PasswordKeeper | None = None,
     clock: Clock | None = None,
     timing: Timing | None = None,
 ) -> RegisterMapReceiver:
@@ -67,7 +68,7 @@ def build_receiver(
         receiver_map,
         line,
         address,
-        keyring=Keyring(password_supplier),
+        keyring=Keyring(password_supplier, password_keeper),
         clock=clock or SystemClock(),
         timing=timing,
     )

@@ -7,22 +7,26 @@ cut in the middle) the new and the old one are both kept, new first.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Awaitable, Callable
 
 from gateway.errors import Refused
 from gateway.maps import Block
 
-__all__ = ["Keyring", "PasswordSupplier", "check_password"]
+__all__ = ["Keyring", "PasswordKeeper", "PasswordSupplier", "check_password"]
 
 PasswordSupplier = Callable[[], str | tuple[str, ...]]
 """The link password as the settings have it now, "" for none; or several that may be in force, likeliest first."""
+
+PasswordKeeper = Callable[..., Awaitable[None]]
+"""Takes the passwords that may be in force from now on, likeliest first, and returns when they can't be lost."""
 
 
 class Keyring:
     """The passwords of one receiver. Nothing of it is ever shown."""
 
-    def __init__(self, supplier: PasswordSupplier) -> None:
+    def __init__(self, supplier: PasswordSupplier, keeper: PasswordKeeper | None = None) -> None:
         self._supplier = supplier
+        self._keeper = keeper
         self._supplied = self._ask_supplier()
         self._kept: tuple[str, ...] = ()
         self._wrong: set[str] = set()
@@ -66,6 +70,11 @@ class Keyring:
     def refused(self, password: str) -> None:
         """This one is wrong."""
         self._wrong.add(password)
+
+    async def keep(self, *passwords: str) -> None:
+        """Have these outlive the process, where somebody keeps them. Raises StoreUnavailable."""
+        if self._keeper is not None:
+            await self._keeper(*passwords)
 
     def _ask_supplier(self) -> tuple[str, ...]:
         given = self._supplier()

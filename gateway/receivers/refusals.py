@@ -10,6 +10,8 @@ from gateway.errors import ReceiverRefused
 
 __all__ = ["password_missing", "password_refused", "refusal"]
 
+_WAY_BACK = "if nobody knows it, a reset at the board is the way back."
+
 #: reason in the map -> stable code, what happened, what to do next
 _TABLE: dict[str, tuple[str, str, str]] = {
     "locked": (
@@ -20,7 +22,7 @@ _TABLE: dict[str, tuple[str, str, str]] = {
     "password-wrong": (
         "password-refused",
         "refused the link password",
-        "Put the right link password into the settings; if nobody knows it, a reset at the board is the way back.",
+        f"Write the right one into the file that the settings name as link_password_file; {_WAY_BACK}",
     ),
     "password-wait": (
         "password-wait",
@@ -91,6 +93,6 @@ def password_missing(receiver: str) -> ReceiverRefused:
     """The receiver has a link password and we were not given any."""
     return ReceiverRefused(
         f"{receiver} has a link password and none is set here.",
-        remedy="Put the link password into the settings; if nobody knows it, a reset at the board is the way back.",
+        remedy=f"Write it into a file and name that as link_password_file; {_WAY_BACK}",
         code="locked",
     )

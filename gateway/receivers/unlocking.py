@@ -7,9 +7,10 @@ a cut the new one, then the old one is tried, once each; when both are wrong the
 from __future__ import annotations
 
 import asyncio
+import contextlib
 
 from gateway.domain.urgency import Urgency
-from gateway.errors import NotProven, ReceiverException, ReceiverRefused
+from gateway.errors import NotProven, ReceiverException, ReceiverRefused, StoreUnavailable
 from gateway.maps import Role
 from gateway.modbus import ExceptionCode
 from gateway.receivers.asking import Asking
@@ -59,12 +60,17 @@ class Unlocking:
             await self._try_all(urgency)
 
     async def change(self, new: str) -> None:
-        """Put `new` in force ("" switches the password off). Raises NotProven when the old one still is."""
+        """Put `new` in force ("" switches the password off).
+
+        Raises NotProven when the old one still is, StoreUnavailable when the new one can't be kept; nothing was then
+        written.
+        """
         block = self._asking.map.block(Role.PASSWORD)
         check_password(block, new)
         async with self._turn:
             values = await self._asking.read_status(Urgency.CONTROL)
             old = await self._try_all(Urgency.CONTROL) if flag_of(values, "password_set") else ""
+            await self._keyring.keep(new, old)
             self._keyring.doubt(new, old)
             await self._asking.ask(write_request(block, block.encode({"password": new})), block, Urgency.CONTROL)
             await self._prove(new, old)
@@ -79,6 +85,9 @@ class Unlocking:
             found = ""
         else:
             found = await self._try_all(Urgency.CONTROL)
+        if found in (new, old):
+            with contextlib.suppress(StoreUnavailable):  # both are kept then, the new one first
+                await self._keyring.keep(found)
         if found != new:
             kept = "the old one is still in force" if found == old else "another one is in force"
             raise NotProven(

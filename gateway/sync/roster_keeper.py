@@ -48,6 +48,11 @@ class _Verdict:
     faults: tuple[Fault, ...] = ()
     warnings: tuple[Fault, ...] = ()
 
+    @property
+    def unreachable(self) -> bool:
+        """Whether nothing came from the source at all."""
+        return self.key.startswith("unreachable")
+
 
 _GOOD = _Verdict()
 _UNKEPT = "unkept"
@@ -111,6 +116,7 @@ class RosterKeeper:
             faults=self._of_file.faults,
             warnings=self._of_file.warnings,
             next_run=self._timetable.next_run() if self._timetable else None,
+            unreachable=verdict.unreachable,
         )
 
     async def load(self) -> RosterState:
@@ -206,8 +212,8 @@ class RosterKeeper:
             data |= {"due": due.time.isoformat(), "missed": due.missed}
         if verdict.key:
             data |= {"problem": verdict.problem, "remedy": verdict.remedy, "faults": len(verdict.faults)}
-            unreachable = verdict.key.startswith("unreachable")
-            return EventDraft(EventName.ROSTER_UNREACHABLE if unreachable else EventName.ROSTER_REFUSED, data=data)
+            name = EventName.ROSTER_UNREACHABLE if verdict.unreachable else EventName.ROSTER_REFUSED
+            return EventDraft(name, data=data)
         assert self._roster is not None
         data |= {
             "transmitters": len(self._roster.entries),
@@ -229,8 +235,8 @@ def _refusal(check: RosterCheck) -> _Verdict:
     where = f"{first.file}, row {first.row}, {first.column}" if first.row else first.file
     return _Verdict(
         key=f"refused {hash(check.faults)}",
-        problem=f"The roster has {count}; the first: {where}: {first.found}",
-        remedy=first.remedy or "Correct the file; the last good roster stays in force.",
+        problem=f"The roster has {count}; the first: {where}: {first.found}; {first.remedy}.",
+        remedy="`gatepost roster check FILE` shows all of them; the last good roster stays in force.",
         faults=check.faults,
         warnings=check.warnings,
     )

@@ -39,6 +39,7 @@ class RosterAnswer(Answer):
             last_good="2026-03-02T07:45:01.000Z",
             problem="",
             remedy="",
+            unreachable=False,
             fault_count=0,
             warning_count=0,
             faults=[],
@@ -54,6 +55,7 @@ class RosterAnswer(Answer):
     last_good: Time | None
     problem: str
     remedy: str
+    unreachable: bool = Field(description="True when nothing came from the source at the last fetch.")
     fault_count: int
     warning_count: int
     faults: list[FaultAnswer] | None = None

@@ -26,6 +26,9 @@ from gateway.ports import ReceiverFacts
 
 __all__ = ["confirm_receiver", "get_receiver", "get_status", "list_receivers", "require_capability"]
 
+#: Links over which the status is read: it is open to everybody, also without the right link password.
+_HEARD = frozenset({LinkState.ONLINE, LinkState.PASSWORD_REFUSED})
+
 
 async def list_receivers(request: web.Request) -> web.StreamResponse:
     """Every receiver."""
@@ -120,7 +123,7 @@ def _status(live: LiveReceiver, facts: ReceiverFacts, age_s: float | None) -> St
     return StatusAnswer(
         receiver=live.name,
         link=live.link.value,
-        current=live.link is LinkState.ONLINE and live.status is not None,
+        current=live.link in _HEARD and live.status is not None,
         age_s=age_s,
         inputs=[
             InputAnswer(number=number, name=facts.inputs.get(number, ""), state="violated" if violated else "normal")

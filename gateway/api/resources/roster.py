@@ -66,6 +66,7 @@ def _state(state: RosterState, *, personal: bool) -> RosterAnswer:
         last_good=state.last_good,
         problem=state.problem,
         remedy=state.remedy,
+        unreachable=state.unreachable,
         fault_count=len(state.faults),
         warning_count=len(state.warnings),
         next_run=state.next_run,
