@@ -1,18 +1,25 @@
-"""Small JSON documents that use cases remember over a restart, by key.
+"""Small values that use cases remember over a restart, by key.
 
 Written inside the journal's transaction, so that a document never knows more or less than the events beside it.
-The whole of them is kept in memory; what a document means is its owner's business.
+The whole of them is kept in memory; what a document means is its owner's business. A document of an older or newer
+program is read as far as its fields are known (see `codec`); one that can't be read counts as none.
 """
 
 from __future__ import annotations
 
 import sqlite3
 from collections.abc import Mapping
-from typing import Any
+from typing import Any, TypeVar
 
-from gateway.store.codec import canonical, parse
+import structlog
+
+from gateway.store.codec import CodecFault, canonical, decode, encode, parse
 
 __all__ = ["SqliteDocuments"]
+
+T = TypeVar("T")
+
+log: structlog.typing.FilteringBoundLogger = structlog.get_logger("gateway.store")
 
 
 class SqliteDocuments:
@@ -20,18 +27,26 @@ class SqliteDocuments:
 
     def __init__(self) -> None:
         self._texts: dict[str, str] = {}
+        self._next: dict[str, str] = {}  # of the transaction under way
 
-    def load(self, key: str) -> Any:
-        return parse(self._texts[key]) if key in self._texts else None
+    def load(self, key: str, kind: type[T]) -> T | None:
+        if key not in self._texts:
+            return None
+        try:
+            return decode(kind, parse(self._texts[key]))
+        except CodecFault as fault:
+            log.warning("document.unreadable", key=key, fault=str(fault))
+            return None
 
     def fill(self, db: sqlite3.Connection) -> None:
         self._texts = dict(db.execute("select key, value from documents"))
 
     def write(self, db: sqlite3.Connection, documents: Mapping[str, Any]) -> None:
         """Inside the journal's transaction."""
-        rows = [(key, canonical(value)) for key, value in documents.items()]
-        db.executemany("insert or replace into documents values (?, ?)", rows)
+        self._next = {key: canonical(encode(value)) for key, value in documents.items()}
+        db.executemany("insert or replace into documents values (?, ?)", list(self._next.items()))
 
-    def keep(self, documents: Mapping[str, Any]) -> None:
+    def keep(self) -> None:
         """Take over what has just become durable."""
-        self._texts = {**self._texts, **{key: canonical(value) for key, value in documents.items()}}
+        self._texts = {**self._texts, **self._next}
+        self._next = {}

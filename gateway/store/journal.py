@@ -178,7 +178,7 @@ class SqliteJournal:
         self._mirrors.keep(commit.mirror, commit.cursors)
         self._proofs.keep()
         self._runs.keep(commit.runs)
-        self._documents.keep(commit.documents)
+        self._documents.keep()
         self._outbox.keep()
         self._oldest = written.oldest
         if written.numbers:

@@ -18,7 +18,7 @@ from collections.abc import Collection, Mapping
 from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any
+from typing import TypeVar
 
 from gateway.clock import Clock
 from gateway.domain.events import Event, EventDraft, EventId, EventName
@@ -30,6 +30,7 @@ from gateway.domain.snapshot import Snapshot
 from gateway.domain.wait import RosterWait
 from gateway.errors import NotFound, StoreUnavailable
 from gateway.ports import Commit, EventFilter, Fetched, RosterAcceptance, Token
+from gateway.store.codec import canonical, decode, encode, parse
 from gateway.store.snapshotfiles import read_document, to_document
 
 __all__ = [
@@ -46,6 +47,8 @@ __all__ = [
     "MemoryStore",
     "MemoryTokens",
 ]
+
+T = TypeVar("T")
 
 _START = datetime(2026, 3, 2, 8, 0, tzinfo=UTC)
 _EVERYTHING = EventFilter()
@@ -105,13 +108,13 @@ class MemoryRuns:
 
 
 class MemoryDocuments:
-    """`ports.Documents`; what is kept is what JSON keeps."""
+    """`ports.Documents`; what is kept is what the store's own form of it keeps."""
 
     def __init__(self) -> None:
         self.kept: dict[str, str] = {}
 
-    def load(self, key: str) -> Any:
-        return json.loads(self.kept[key]) if key in self.kept else None
+    def load(self, key: str, kind: type[T]) -> T | None:
+        return decode(kind, parse(self.kept[key])) if key in self.kept else None
 
 
 class MemoryLedger:
@@ -370,7 +373,7 @@ class MemoryStore:
         self.proofs.kept.update(commit.proven)
         self.runs.kept.update(commit.runs)
         for key, value in commit.documents.items():
-            self.documents.kept[key] = json.dumps(value, allow_nan=False)
+            self.documents.kept[key] = canonical(encode(value))
 
     def lose_database(self) -> None:
         """A damaged database: mirrors, plans, proofs, runs and events are gone; the files beside it are not."""

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -12,6 +14,21 @@ from tests.fakes.clock import FakeClock
 from tests.fakes.use_cases import FakeTrust
 
 
+@dataclass(frozen=True, slots=True)
+class Counts:
+    after: int
+    text: str = ""
+    by_number: Mapping[int, datetime] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class Other:
+    needed: str
+
+
+NOON = datetime(2026, 3, 2, 12, tzinfo=UTC)
+
+
 async def _open(folder: Path) -> Store:
     return await open_store(folder, FakeClock(datetime(2026, 3, 2, tzinfo=UTC)), FakeTrust(), boot_id="b1")
 
@@ -19,22 +36,22 @@ async def _open(folder: Path) -> Store:
 async def test_a_document_outlives_a_restart(tmp_path: Path) -> None:
     """The last one committed under a key is there again; others are untouched; none is None."""
     store = await _open(tmp_path)
-    await store.journal.commit(Commit(documents={"conditions": {"after": 1}, "visits": []}))
+    await store.journal.commit(Commit(documents={"counts": Counts(1), "other": Other("x")}))
     event = EventDraft(EventName.GATEWAY_STARTED)
-    await store.journal.commit(Commit(events=(event,), documents={"conditions": {"after": 2, "text": "Müller"}}))
-    assert store.documents.load("conditions") == {"after": 2, "text": "Müller"}
+    newest = Counts(2, "Müller", {7: NOON})
+    await store.journal.commit(Commit(events=(event,), documents={"counts": newest}))
+    assert store.documents.load("counts", Counts) == newest
     await store.close()
     store = await _open(tmp_path)
-    assert store.documents.load("conditions") == {"after": 2, "text": "Müller"}
-    assert store.documents.load("visits") == []
-    assert store.documents.load("never") is None
+    assert store.documents.load("counts", Counts) == newest
+    assert store.documents.load("other", Other) == Other("x")
+    assert store.documents.load("never", Other) is None
     await store.close()
 
 
-async def test_what_is_loaded_is_the_loaders_own(tmp_path: Path) -> None:
-    """Changing what was loaded changes nothing that is kept."""
+async def test_a_document_of_another_shape_counts_as_none(tmp_path: Path) -> None:
+    """Its owner then begins anew, as after a lost database."""
     store = await _open(tmp_path)
-    await store.journal.commit(Commit(documents={"k": {"list": [1]}}))
-    store.documents.load("k")["list"].append(2)
-    assert store.documents.load("k") == {"list": [1]}
+    await store.journal.commit(Commit(documents={"counts": Counts(1)}))
+    assert store.documents.load("counts", Other) is None
     await store.close()
