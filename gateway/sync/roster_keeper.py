@@ -235,7 +235,7 @@ def _refusal(check: RosterCheck) -> _Verdict:
     where = f"{first.file}, row {first.row}, {first.column}" if first.row else first.file
     return _Verdict(
         key=f"refused {hash(check.faults)}",
-        problem=f"The roster has {count}; the first: {where}: {first.found}; {first.remedy}.",
+        problem=f"The roster has {count}; the first: {where}: {first.found}; {first.remedy.rstrip('.')}.",
         remedy="`gatepost roster check FILE` shows all of them; the last good roster stays in force.",
         faults=check.faults,
         warnings=check.warnings,

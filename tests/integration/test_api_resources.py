@@ -50,7 +50,10 @@ async def test_status_has_its_age_and_names() -> None:
         silent = (await client.get("/api/v1/receivers/car-park/status")).json
     assert found["current"] is True
     assert found["age_s"] == 0.0
-    assert found["inputs"] == [{"number": 1, "state": "normal"}, {"number": 2, "state": "violated"}]
+    assert found["inputs"] == [
+        {"number": 1, "name": "", "state": "normal"},
+        {"number": 2, "name": "", "state": "violated"},
+    ]
     assert found["outputs"][0] == {"number": 1, "name": "gate", "closed": False, "mode": "timed"}
     assert silent["current"] is False
     assert silent["age_s"] is None

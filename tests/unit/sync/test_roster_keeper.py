@@ -106,7 +106,9 @@ async def test_a_faulty_file_changes_nothing_and_says_where() -> None:
         (5, "'four' is no serial"),
     ]
     assert "2 faults" in state.problem
-    assert state.remedy == "Write ten digits."
+    assert state.problem.endswith("'two' is no serial; Write ten digits.")
+    assert "roster check" in state.remedy
+    assert not state.unreachable
     assert bench.serials() == [1, 2, 3]
     bench.source.content = b"1 2 3"
     state = await bench.desk.fetch()
