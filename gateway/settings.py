@@ -17,6 +17,7 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_validator, model_validator
 
 from gateway.errors import SettingsFault
+from gateway.gate_settings import ConditionSettings, GateSettings, InputsMixin, check_gates
 
 __all__ = [
     "ApiSettings",
@@ -101,7 +102,7 @@ class LineSettings(_Strict):
     tries: Annotated[int, Field(ge=1, le=10)] = 3
 
 
-class ReceiverSettings(_Strict):
+class ReceiverSettings(InputsMixin):
     """One receiver on a line: its address, its map, and the names that people give its outputs and inputs."""
 
     line: _Name
@@ -110,19 +111,20 @@ class ReceiverSettings(_Strict):
     driver: str = "register-map"
     polls_per_second: Annotated[float, Field(gt=0, le=20)] = 5.0
     link_password_file: str | None = None
-    outputs: dict[str, str] = {}
-    inputs: dict[str, str] = {}
+    outputs: dict[str, str] = Field(default_factory=dict)
+    operate: tuple[str, ...] = ()
 
     @field_validator("outputs", "inputs")
     @classmethod
-    def _numbered(cls, names: dict[str, str]) -> dict[str, str]:
-        wrong = [number for number in names if not (number.isdigit() and 1 <= int(number) <= 64)]
+    def _numbered(cls, named: dict[str, Any]) -> dict[str, Any]:
+        wrong = [number for number in named if not (number.isdigit() and 1 <= int(number) <= 64)]
         if wrong:
             raise ValueError(f'“{wrong[0]}” is not a number; write for example outputs = {{ 1 = "gate" }}')
-        folded = [name.casefold() for name in names.values()]
+        names = [each if isinstance(each, str) else each.name for each in named.values()]
+        folded = [name.casefold() for name in names if name]
         if len(set(folded)) != len(folded):
             raise ValueError("two of them have the same name; give each its own")
-        return names
+        return named
 
     @field_validator("outputs")
     @classmethod
@@ -139,10 +141,12 @@ class ReceiverSettings(_Strict):
         """Names of outputs by number."""
         return {int(number): name for number, name in self.outputs.items()}
 
-    @property
-    def input_names(self) -> dict[int, str]:
-        """Names of inputs by number."""
-        return {int(number): name for number, name in self.inputs.items()}
+    @model_validator(mode="after")
+    def _operated_outputs_exist(self) -> Self:
+        named = {name.casefold() for name in self.outputs.values()}
+        if wrong := [name for name in self.operate if name.casefold() not in named]:
+            raise ValueError(f"operate: there is no output named “{wrong[0]}”; name it under outputs first")
+        return self
 
 
 class RosterSettings(_Strict):
@@ -186,6 +190,8 @@ class Settings(_Strict):
     api: ApiSettings = ApiSettings()
     lines: Annotated[dict[_Name, LineSettings], Field(min_length=1)]
     receivers: Annotated[dict[_Name, ReceiverSettings], Field(min_length=1)]
+    gates: dict[_Name, GateSettings] = {}
+    conditions: ConditionSettings = ConditionSettings()
     roster: RosterSettings | None = None
 
     @model_validator(mode="after")
@@ -207,6 +213,17 @@ class Settings(_Strict):
             if line.port in ports:
                 raise ValueError(f"lines.{name}.port: {line.port} already belongs to line {ports[line.port]}")
             ports[line.port] = name
+        check_gates(self.gates, self.receivers)
+        return self
+
+    @model_validator(mode="after")
+    def _forgotten_before_judged(self) -> Self:
+        unused, kept = self.conditions.unused_days, self.gateway.keep_heard_days
+        if unused is not None and unused > kept:
+            raise ValueError(
+                f"conditions.unused_days is {unused}, but presses are kept for {kept} days (gateway.keep_heard_days); "
+                "ask for no more days than are kept"
+            )
         return self
 
 

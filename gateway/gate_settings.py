@@ -1,0 +1,174 @@
+"""The settings of gates, of the inputs that watch them, and of what conditions go by.
+
+Part of the settings file (see `settings`). What stands here is turned into plain values of `domain`; nobody but the
+start sees these models.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Annotated, Any, Literal
+
+from pydantic import BaseModel, ConfigDict, Field, field_validator
+
+from gateway.domain.condition import ConditionLimits
+from gateway.domain.gate import Closing, Contact, Gate, GateKind, InputRole
+
+__all__ = ["ConditionSettings", "GateSettings", "InputSettings", "build_gate", "build_gates", "check_gates"]
+
+_ENDS = (InputRole.CLOSED, InputRole.OPEN)
+_OF_A_GATE = (*_ENDS, InputRole.EXIT, InputRole.COMMAND, InputRole.SAFETY)
+_Seconds = Annotated[float, Field(ge=0, le=86_400)]
+
+
+class _Strict(BaseModel):
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+
+class InputSettings(_Strict):
+    """One input: its name, what it tells of, the gate it belongs to, and which of its two levels is the normal one."""
+
+    name: str = ""
+    role: InputRole = InputRole.OTHER
+    gate: str | None = None
+    normal: Literal["low", "high"] = "low"
+
+
+class GateSettings(_Strict):
+    """One gate, barrier or shutter. `outputs` are names of its receiver's outputs that move it."""
+
+    title: Annotated[str, Field(max_length=64)] = ""
+    kind: GateKind = GateKind.GATE
+    receiver: str
+    outputs: tuple[str, ...] = ()
+    travel_s: Annotated[float, Field(ge=1, le=600)] = 30.0
+    stay_open_limit_s: Annotated[float, Field(ge=5, le=604_800)] | Literal["none"] = 900.0
+    closing: Closing = Closing.BY_COMMAND
+    service_cycles: Annotated[int, Field(ge=1, le=10_000_000)] | None = None
+
+
+class ConditionSettings(_Strict):
+    """What conditions go by; see `domain.condition.ConditionLimits`."""
+
+    travel_margin_s: _Seconds = 3.0
+    command_window_s: _Seconds = 30.0
+    contradict_s: _Seconds = 5.0
+    chatter_changes: Annotated[int, Field(ge=3, le=10_000)] = 10
+    chatter_quiet_s: Annotated[float, Field(ge=60, le=86_400)] = 90.0
+    tamper_s: _Seconds = 0.0
+    safety_s: _Seconds = 60.0
+    power_s: _Seconds = 10.0
+    silent_s: _Seconds = 60.0
+    noise_percent: Annotated[float, Field(gt=0, le=100)] = 5.0
+    noise_frames: Annotated[int, Field(ge=10, le=100_000)] = 200
+    noise_window_s: Annotated[float, Field(ge=60, le=86_400)] = 300.0
+    unknown_presses: Annotated[int, Field(ge=2, le=1000)] = 3
+    unknown_window_s: _Seconds = 600.0
+    unused_days: Annotated[int, Field(ge=1, le=3650)] | None = None
+    clock_s: _Seconds = 3600.0
+
+    @property
+    def limits(self) -> ConditionLimits:
+        return ConditionLimits(**self.model_dump())
+
+
+class InputsMixin(_Strict):
+    """Inputs by number: a bare text is a name, a table says more."""
+
+    inputs: dict[str, InputSettings] = {}
+
+    @field_validator("inputs", mode="before")
+    @classmethod
+    def _named(cls, inputs: Any) -> Any:
+        if not isinstance(inputs, Mapping):
+            return inputs
+        return {number: {"name": given} if isinstance(given, str) else given for number, given in inputs.items()}
+
+    @property
+    def input_names(self) -> dict[int, str]:
+        """Names of inputs by number."""
+        return {int(number): each.name for number, each in self.inputs.items()}
+
+    @property
+    def inverted_inputs(self) -> frozenset[int]:
+        """The inputs whose high level is the normal one."""
+        return frozenset(int(number) for number, each in self.inputs.items() if each.normal == "high")
+
+    def contacts(self, receiver: str) -> tuple[Contact, ...]:
+        """The inputs as domain values."""
+        return tuple(
+            Contact(receiver, int(number), each.role, each.name, each.gate or "")
+            for number, each in self.inputs.items()
+        )
+
+
+def build_gate(name: str, gate: GateSettings, outputs: Mapping[int, str], contacts: tuple[Contact, ...]) -> Gate:
+    """The gate as a domain value. `outputs` are its receiver's, `contacts` those of all receivers."""
+    wanted = {output.casefold() for output in gate.outputs}
+    return Gate(
+        name=name,
+        title=gate.title or name.replace("-", " ").capitalize(),
+        receiver=gate.receiver,
+        kind=gate.kind,
+        outputs=tuple(number for number, output in sorted(outputs.items()) if output.casefold() in wanted),
+        contacts=tuple(contact for contact in contacts if contact.gate == name),
+        travel_s=gate.travel_s,
+        stay_open_limit_s=None if gate.stay_open_limit_s == "none" else gate.stay_open_limit_s,
+        closing=gate.closing,
+        service_cycles=gate.service_cycles,
+    )
+
+
+def build_gates(gates: Mapping[str, GateSettings], receivers: Mapping[str, Any]) -> tuple[Gate, ...]:
+    """Every gate of the settings as a domain value; `receivers` are settings of receivers, by name."""
+    contacts = tuple(contact for name, receiver in receivers.items() for contact in receiver.contacts(name))
+    return tuple(
+        build_gate(name, gate, receivers[gate.receiver].output_names, contacts) for name, gate in gates.items()
+    )
+
+
+def check_gates(gates: Mapping[str, GateSettings], receivers: Mapping[str, Any]) -> None:
+    """What ties gates and receivers together. Raises ValueError with the place and what to write."""
+    owners: dict[tuple[str, str], str] = {}
+    for name, gate in gates.items():
+        if gate.receiver not in receivers:
+            known = ", ".join(sorted(receivers))
+            raise ValueError(f"gates.{name}.receiver: there is no receiver “{gate.receiver}”; receivers are: {known}")
+        named = {output.casefold() for output in receivers[gate.receiver].outputs.values()}
+        for output in gate.outputs:
+            if output.casefold() not in named:
+                raise ValueError(
+                    f"gates.{name}.outputs: {gate.receiver} has no output named “{output}”; "
+                    f"name it under receivers.{gate.receiver}.outputs first"
+                )
+            owner = owners.setdefault((gate.receiver, output.casefold()), name)
+            if owner != name:
+                raise ValueError(f"gates.{name}.outputs: “{output}” already moves {owner}; an output moves one gate")
+    for name, receiver in receivers.items():
+        for number, each in receiver.inputs.items():
+            _check_input(f"receivers.{name}.inputs.{number}", each, gates, receivers)
+
+
+def _check_input(
+    place: str, each: InputSettings, gates: Mapping[str, GateSettings], receivers: Mapping[str, Any]
+) -> None:
+    if each.gate is None:
+        if each.role in _OF_A_GATE:
+            raise ValueError(f'{place}: an input with the role {each.role} needs its gate; write gate = "NAME"')
+        return
+    if each.gate not in gates:
+        known = ", ".join(sorted(gates)) or "none yet"
+        raise ValueError(f"{place}.gate: there is no gate “{each.gate}”; gates are: {known}")
+    if each.role is InputRole.SAFETY and each.normal == "high":
+        _refuse_turned_safety(place, each.gate, gates[each.gate], receivers)
+
+
+def _refuse_turned_safety(place: str, name: str, gate: GateSettings, receivers: Mapping[str, Any]) -> None:
+    """A safety input is never masked, turned round or bypassed while an output of its gate may be operated."""
+    allowed = {output.casefold() for output in receivers[gate.receiver].operate}
+    if operated := sorted(output for output in gate.outputs if output.casefold() in allowed):
+        raise ValueError(
+            f"{place}.normal: a safety input can't be turned round while an output of its gate {name} may be operated "
+            f"from afar ({', '.join(operated)}); have the input wired so that low is normal, or take the output "
+            f"out of receivers.{gate.receiver}.operate"
+        )
