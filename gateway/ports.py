@@ -16,7 +16,9 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any, Literal, Protocol, TypeVar
 
+from gateway.domain.condition import Condition
 from gateway.domain.events import Event, EventDraft, EventId, EventName
+from gateway.domain.gate import GateState
 from gateway.domain.live import LiveReceiver
 from gateway.domain.mirror import Mirror
 from gateway.domain.plan import Plan
@@ -37,6 +39,7 @@ from gateway.domain.target import Target
 from gateway.domain.transmitter import Kind
 from gateway.domain.urgency import Urgency
 from gateway.domain.wait import RosterWait
+from gateway.domain.why import Why
 
 __all__ = [
     "Aim",
@@ -45,16 +48,20 @@ __all__ = [
     "ClearingDesk",
     "Commit",
     "Comparison",
+    "Conditions",
     "Delivered",
     "Delivery",
     "Documents",
     "EventFilter",
     "EventRejected",
     "Fetched",
+    "Gates",
     "Held",
     "Journal",
     "KeptPasswords",
     "Ledger",
+    "LineCount",
+    "LineCounts",
     "LiveView",
     "MirrorKeeper",
     "Mirrors",
@@ -101,6 +108,7 @@ __all__ = [
     "Token",
     "Tokens",
     "Trust",
+    "Whys",
 ]
 
 T = TypeVar("T")
@@ -873,6 +881,59 @@ class PasswordMemory(Protocol):
 
     def keep(self, passwords: KeptPasswords) -> None:
         """Durable when this returns. Raises StoreUnavailable. Blocks for one synced write."""
+        ...
+
+
+class Gates(Protocol):
+    """The gates at this moment (implemented by watch/)."""
+
+    def gates(self) -> tuple[GateState, ...]:
+        """All of them, in the order of the settings."""
+        ...
+
+    def gate(self, name: str) -> GateState:
+        """Raises NotFound."""
+        ...
+
+
+class Conditions(Protocol):
+    """What needs a person (implemented by watch/)."""
+
+    def open(self) -> tuple[Condition, ...]:
+        """Raised and not cleared, newest first."""
+        ...
+
+    def recent(self) -> tuple[Condition, ...]:
+        """Cleared a while ago at most, newest first."""
+        ...
+
+    async def acknowledge(self, condition_id: str, *, name: str, note: str) -> Condition:
+        """Somebody has taken note; ends those that end by that. Raises NotFound, StoreUnavailable, and Refused with
+        `condition-cleared` or `acknowledged-already`."""
+        ...
+
+
+class Whys(Protocol):
+    """Why does it not open? (implemented by watch/)"""
+
+    async def explain(self, holder: str) -> tuple[Why, ...]:
+        """One answer for each transmitter of a holder, given by name or by serial. Raises NotFound."""
+        ...
+
+
+@dataclass(frozen=True, slots=True)
+class LineCount:
+    """Requests sent on a line, and exchanges spoilt by noise, both since the start."""
+
+    sent: int
+    spoilt: int
+
+
+class LineCounts(Protocol):
+    """How well frames come through (implemented by daemon, over line/)."""
+
+    def counts(self) -> Mapping[str, LineCount]:
+        """By name of the line."""
         ...
 
 
