@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import asyncio
 import re
+from dataclasses import replace
 
 from gateway.clock import Clock
 from gateway.domain.events import EventDraft, EventName
@@ -16,7 +17,10 @@ from gateway.domain.receiver import Status
 from gateway.domain.snapshot import Snapshot
 from gateway.ports import Commit, Journal, Snapshots, Trust
 
-__all__ = ["Archivist", "take"]
+__all__ = ["IMPORTED", "Archivist", "take"]
+
+IMPORTED = "import."
+"""What the receiver's name of a snapshot from elsewhere begins with; no name in the settings has a dot."""
 
 _NOT_IN_AN_ID = re.compile(r"[^A-Za-z0-9_.-]")
 
@@ -44,6 +48,21 @@ class Archivist:
                 clock=self._clock,
                 trust=self._trust,
             )
+
+    async def take_in(self, snapshot: Snapshot) -> Snapshot:
+        """Keep a snapshot of another site under a name that no receiver here can have; the same one twice is one."""
+        foreign = snapshot.receiver if snapshot.receiver.startswith(IMPORTED) else f"{IMPORTED}{snapshot.receiver}"
+        async with self._one_at_a_time:
+            known = await self._snapshots.list()
+            second = f"{snapshot.taken:%Y%m%dT%H%M%SZ}"
+            for snapshot_id in known:
+                if snapshot_id.startswith(f"{second}-"):
+                    kept = replace(snapshot, id=snapshot_id, receiver=foreign)
+                    if await self._snapshots.read(snapshot_id) == kept:
+                        return kept
+            kept = replace(snapshot, id=_free_id(second, foreign, known), receiver=foreign)
+            await self._snapshots.write(kept)
+            return kept
 
 
 async def take(

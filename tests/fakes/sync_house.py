@@ -13,9 +13,10 @@ from dataclasses import dataclass
 from datetime import UTC, date, datetime
 from zoneinfo import ZoneInfo
 
+from gateway.archive.taking import Archivist
 from gateway.domain.receiver import Slot
 from gateway.domain.roster import Entry, Right, Roster
-from gateway.ports import ReceiverFacts, RosterAcceptance
+from gateway.ports import Archive, ReceiverFacts, RosterAcceptance
 from gateway.sync.applying import Applier
 from gateway.sync.drafting import Drafter, InForce
 from gateway.sync.plan_ids import PlanIds
@@ -110,6 +111,7 @@ class SyncHouse:
         rosters: Rosters | None = None,
         unknown: Unknown = "remove",
         patience_s: float = 60.0,
+        archivist: bool = False,
     ) -> None:
         self.clock = clock
         self.store = store or MemoryStore(clock)
@@ -137,10 +139,12 @@ class SyncHouse:
             ids=self.ids,
             unknown=unknown,
         )
+        self.archivist = Archivist(snapshots=store_.snapshots, journal=store_.journal, clock=clock, trust=self.trust)
+        archive: Archive = self.archivist if archivist else store_.archive
         self.preparer = Preparer(
             drafter=self.drafter,
             keeper=self.keeper,
-            archive=store_.archive,
+            archive=archive,
             journal=store_.journal,
             plans=store_.plans,
         )
@@ -169,7 +173,7 @@ class SyncHouse:
             journal=store_.journal,
             plans=store_.plans,
             keeper=self.keeper,
-            archive=store_.archive,
+            archive=archive,
             drafter=self.drafter.restores,
             runner=self.runner,
             waiting=self.waiting,

@@ -1,0 +1,92 @@
+"""Clearing a receiver for its removal: snapshot, factory reset, proof, and the roster waits.
+
+The roster's wait is durable before the reset is sent: a receiver that was cleared on purpose is not filled again by the
+next run of the timetable (rule 11 of the design). The way back is the snapshot.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from gateway.clock import Clock
+from gateway.domain.mirror import Mirror
+from gateway.domain.receiver import Capability
+from gateway.domain.urgency import Urgency
+from gateway.domain.wait import RosterWait
+from gateway.errors import NotFound, NotProven, Refused, Unsupported
+from gateway.ports import Archive, LiveView, MirrorKeeper, Receiver, RestoreRuns, RosterWaits, SnapshotHead
+
+__all__ = ["ClearingDesk"]
+
+
+class ClearingDesk:
+    """`ports.ClearingDesk`."""
+
+    def __init__(
+        self,
+        *,
+        receivers: Mapping[str, Receiver],
+        keeper: MirrorKeeper,
+        archive: Archive,
+        live: LiveView,
+        runs: RestoreRuns,
+        waits: RosterWaits,
+        clock: Clock,
+    ) -> None:
+        self._receivers = receivers
+        self._keeper = keeper
+        self._archive = archive
+        self._live = live
+        self._runs = runs
+        self._waits = waits
+        self._clock = clock
+
+    async def reset(self, receiver: str, *, typed: str, asked_by: str) -> SnapshotHead:
+        """See `ports.ClearingDesk`. Cut in the middle it may be asked for again; the first snapshot is the way back."""
+        driver = self._driver(receiver)
+        if typed != receiver:
+            raise Refused(
+                f"What was typed is not the name of {receiver}; nothing was cleared.",
+                remedy=f"Type {receiver} to clear it.",
+                code="name-differs",
+            )
+        async with self._runs.turn(receiver):
+            mirror = await self._keeper.refresh(receiver, urgency=Urgency.BULK)
+            status = self._live.receiver(receiver).status
+            taken = await self._archive.take(receiver, mirror, reason="reset", status=status)
+            await self._waits.begin(RosterWait(receiver, "reset", self._clock.now(), asked_by, taken.id))
+            await driver.factory_reset()
+            _prove(driver, await self._keeper.refresh(receiver, urgency=Urgency.CONTROL), taken.id)
+        return SnapshotHead(
+            id=taken.id,
+            receiver=receiver,
+            taken=taken.taken,
+            clock_trusted=taken.clock_trusted,
+            reason=taken.reason,
+            serial=taken.identity.serial,
+            revision=taken.revision,
+            slots=len(taken.slots),
+        )
+
+    def _driver(self, receiver: str) -> Receiver:
+        if receiver not in self._receivers:
+            known = ", ".join(self._receivers) or "none"
+            raise NotFound(f"There is no receiver {receiver}.", remedy=f"The settings name: {known}.")
+        driver = self._receivers[receiver]
+        if Capability.RESET not in driver.capabilities:
+            raise Unsupported(
+                f"{receiver} can't be cleared over the line: its map has no reset.", remedy="Reset it at the board."
+            )
+        return driver
+
+
+def _prove(driver: Receiver, mirror: Mirror, snapshot: str) -> None:
+    """Every block's CRC is that of an empty one."""
+    limits = mirror.limits
+    empty = tuple(driver.block_crc(limits, block, {}) for block in range(limits.blocks))
+    password = mirror.settings is not None and mirror.settings.password_set
+    if mirror.slots or mirror.block_crcs != empty or password:
+        raise NotProven(
+            f"{driver.name} acknowledged the reset, and {len(mirror.slots)} transmitters are still in it.",
+            remedy=f"Clear it again, or reset it at the board. The way back is the snapshot {snapshot}.",
+        )
