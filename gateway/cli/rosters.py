@@ -29,7 +29,6 @@ from gateway.cli.console import (
 )
 from gateway.cli.words import plan_sentence, result_sentence
 from gateway.errors import GatepostError, NotFound, Refused, SourceRefused, SourceUnreachable
-from gateway.roster.checking import check_document, check_files
 
 __all__ = ["apply_plan", "follow_plan", "rosters"]
 
@@ -48,6 +47,8 @@ def check(
     as_json: AsJson = False,
 ) -> None:
     """Check a roster file as a whole. Needs no daemon, changes nothing."""
+    from gateway.roster.checking import check_document, check_files  # noqa: PLC0415 - other commands start without it
+
     try:
         found = check_files(file, groups, _zone(zone))
     except GatepostError as error:

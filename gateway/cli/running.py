@@ -5,18 +5,19 @@ from __future__ import annotations
 import asyncio
 import signal
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from gateway.cli.checking import Finding, check_running, check_standing
 from gateway.cli.client import DEFAULT_SOCKET
 from gateway.cli.console import REFUSED, UNREACHABLE, AsJson, SocketOption, console, fail, print_json
 from gateway.cli.logs import set_up_logs
 from gateway.clock import SystemClock
-from gateway.daemon import run_gateway
 from gateway.errors import GatepostError
 from gateway.settings import DEFAULT_PATH, Settings, load_settings
+
+if TYPE_CHECKING:
+    from gateway.cli.checking import Finding
 
 __all__ = ["check", "run"]
 
@@ -43,6 +44,8 @@ async def _run(settings: Settings) -> None:
     loop = asyncio.get_running_loop()
     for number in (signal.SIGTERM, signal.SIGINT):
         loop.add_signal_handler(number, stop.set)
+    from gateway.daemon import run_gateway  # noqa: PLC0415 - other commands start without it
+
     await run_gateway(settings, clock=SystemClock(), stop=stop)
 
 
@@ -72,6 +75,8 @@ def check(config: Config = DEFAULT_PATH, socket: SocketOption = DEFAULT_SOCKET, 
 
 
 async def _check(settings: Settings, socket: Path) -> list[Finding]:
+    from gateway.cli.checking import check_running, check_standing  # noqa: PLC0415 - other commands start without it
+
     clock = SystemClock()
     running = await check_running(settings, clock, socket)
     return running if running is not None else await check_standing(settings, clock)

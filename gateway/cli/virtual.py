@@ -10,8 +10,6 @@ import typer
 
 from gateway.cli.console import fail
 from gateway.errors import GatepostError
-from gateway.virtual.options import VirtualOptions
-from gateway.virtual.process import run_virtual
 
 __all__ = ["virtual_receiver"]
 
@@ -34,6 +32,8 @@ def virtual_receiver(
     seed: Annotated[int, typer.Option("--seed", help="For the noise.")] = 1,
 ) -> None:
     """Be a receiver: answers on a pseudo-terminal, and is worked by commands on standard input (try: help)."""
+    from gateway.virtual.process import VirtualOptions, run_virtual  # noqa: PLC0415 - other commands start without it
+
     options = VirtualOptions(
         link=link,
         addresses=tuple(address or (1,)),
