@@ -9,6 +9,6 @@ from __future__ import annotations
 from gateway.roster.cells import guard
 from gateway.roster.checking import check_document, check_files
 from gateway.roster.file_source import FileSource
-from gateway.roster.reader import CsvRosterReader, roster_digest
+from gateway.roster.reader import RosterFileReader, roster_digest
 
-__all__ = ["CsvRosterReader", "FileSource", "check_document", "check_files", "guard", "roster_digest"]
+__all__ = ["FileSource", "RosterFileReader", "check_document", "check_files", "guard", "roster_digest"]

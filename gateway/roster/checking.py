@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -10,7 +11,8 @@ from zoneinfo import ZoneInfo
 from gateway.domain.roster import Fault
 from gateway.ports import ReceiverFacts, RosterCheck
 from gateway.roster.file_source import read_whole
-from gateway.roster.reader import CsvRosterReader
+from gateway.roster.reader import RosterFileReader
+from gateway.roster.workbook import is_workbook
 
 __all__ = ["check_document", "check_files"]
 
@@ -24,7 +26,7 @@ def check_files(
     receivers: Sequence[ReceiverFacts] | None = None,
 ) -> RosterCheck:
     """Check the files at two paths. Raises SourceUnreachable, SourceRefused, SettingsFault."""
-    reader = CsvRosterReader(
+    reader = RosterFileReader(
         zone,
         fallback_encoding,
         roster_name=roster_path.name,
@@ -32,7 +34,18 @@ def check_files(
     )
     roster = read_whole(roster_path)
     groups = read_whole(groups_path) if groups_path else None
-    return reader.check(roster, groups, receivers)
+    checked = reader.check(roster, groups, receivers)
+    misnamed = _misnamed(roster_path, roster)
+    return replace(checked, warnings=(*misnamed, *checked.warnings))
+
+
+def _misnamed(path: Path, data: bytes) -> tuple[Fault, ...]:
+    """A name that promises another kind of file: harmless here, and confusing for whoever opens it next."""
+    workbook = is_workbook(data)
+    if path.suffix.casefold() not in ((".csv", ".txt", ".tsv") if workbook else (".xlsx", ".ods", ".xlsm")):
+        return ()
+    found = f"{'a workbook' if workbook else 'text'} in a file named {path.suffix}"
+    return (Fault(path.name, 0, "", found, f"rename it to end in {'.xlsx or .ods' if workbook else '.csv'}"),)
 
 
 def check_document(check: RosterCheck) -> dict[str, Any]:

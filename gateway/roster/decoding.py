@@ -24,6 +24,7 @@ _FOREIGN: tuple[tuple[bytes, str], ...] = (
     (b"\xd0\xcf\x11\xe0", "a spreadsheet workbook in its old binary form, not a CSV"),
     (b"\x1f\x8b", "a gzip file, not a CSV"),
     (b"%PDF", "a PDF file, not a CSV"),
+    (b"{\\rtf", "a text document, not a CSV"),
 )
 
 

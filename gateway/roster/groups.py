@@ -23,8 +23,9 @@ _NOT_IN_NAMES = set(":/,; ")
 
 @dataclass(frozen=True, slots=True)
 class GroupLine:
-    """One position of a group at one receiver. `column` names the place for people; an empty position means
-    that the group is defined and has nothing there."""
+    """One position of a group at one receiver. `column` names the place for people, the other two columns the place of
+    receiver and position where they have one of their own; an empty position means that the group is defined and has
+    nothing there."""
 
     row: int
     column: str
@@ -32,6 +33,8 @@ class GroupLine:
     receiver: str = ""
     position: str = ""
     outputs: tuple[str, ...] = ()
+    receiver_column: str = ""
+    position_column: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,17 +90,19 @@ def _name_wrong(raw: str, cleaned: str | Wrong) -> Wrong:
 def _rights_of(line: GroupLine, receivers: ReceiverNames, findings: Findings) -> Iterable[Right]:
     position = read_position(line.position)
     if isinstance(position, Wrong):
-        findings.fault(line.row, line.column, position)
+        findings.fault(line.row, line.position_column or line.column, position)
         return
-    for text in (line.receiver, *line.outputs):
+    of_receiver = line.receiver_column or line.column
+    for text, column in ((line.receiver, of_receiver), *((output, line.column) for output in line.outputs)):
         if not text or _NOT_IN_NAMES & set(text) or clean(text) != text:
             remedy = "write a receiver's or an output's name without blanks and : / , ; or an output's number"
-            findings.fault(line.row, line.column, Wrong(f"the name {show(text)}", remedy))
+            findings.fault(line.row, column, Wrong(f"the name {show(text)}", remedy))
             return
     for output in line.outputs:
         right, wrong, is_fault = receivers.resolve(Right(line.receiver, position, output))
         if wrong is not None:
-            (findings.fault if is_fault else findings.warn)(line.row, line.column, wrong)
+            # a fault is an output that the receiver lacks, a warning a receiver that the site lacks
+            (findings.fault if is_fault else findings.warn)(line.row, line.column if is_fault else of_receiver, wrong)
         yield right
 
 

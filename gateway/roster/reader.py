@@ -1,7 +1,7 @@
 """A roster file and its groups file, read as a whole: everything wrong is found in one pass.
 
-The order is: bytes to text, text to a table of rows, header, groups and kinds, rows. Whatever reads another
-kind of sheet makes the same table and goes the same way from there (`check_table`).
+The order is: bytes to a table of rows (a workbook's sheets, or text and then CSV), groups and kinds, header, rows.
+Which kind of file it is, its bytes say and never its name. From the table on, all kinds go the same way.
 """
 
 from __future__ import annotations
@@ -19,13 +19,15 @@ from gateway.roster.csv_table import read_csv
 from gateway.roster.decoding import decode
 from gateway.roster.findings import Findings
 from gateway.roster.groups import Groups
+from gateway.roster.groups_sheet import read_group_sheets
 from gateway.roster.groups_toml import read_groups
 from gateway.roster.names import ReceiverNames
 from gateway.roster.rows import RowReader
 from gateway.roster.sheet import check_shape, report_problems, without_undecodable
 from gateway.roster.table import Table
+from gateway.roster.workbook import GROUPS_SHEET, KINDS_SHEET, Workbook, is_workbook, read_workbook
 
-__all__ = ["CsvRosterReader", "roster_digest"]
+__all__ = ["RosterFileReader", "roster_digest"]
 
 _AGAIN = "nothing was changed; save or copy the file again"
 
@@ -35,8 +37,8 @@ def roster_digest(roster: bytes, groups: bytes | None) -> str:
     return hashlib.sha256(roster + (groups or b"")).hexdigest()
 
 
-class CsvRosterReader:
-    """Reads CSV rosters with TOML groups. Dates without an offset are in `zone`.
+class RosterFileReader:
+    """Reads CSV, XLSX and ODS rosters, with groups in TOML or in the workbook. Dates without an offset are in `zone`.
 
     `fallback_encoding` is used for a file that isn't UTF-8; without one such a file is refused. The two names
     stand for the files in faults. Raises SettingsFault for an encoding that does not exist.
@@ -65,20 +67,38 @@ class CsvRosterReader:
     def check(self, roster: bytes, groups: bytes | None, receivers: Sequence[ReceiverFacts] | None) -> RosterCheck:
         """All faults in one pass. `receivers` None leaves receiver and output names unchecked."""
         names = ReceiverNames(receivers)
-        group_findings = Findings(self._groups_name)
-        known = Groups() if groups is None else read_groups(groups, names, group_findings)
+        book = read_workbook(roster) if is_workbook(roster) else None
+        if isinstance(book, Wrong):
+            findings = Findings(self._roster_name)
+            findings.fault(0, "", book)
+            return RosterCheck(None, findings.faults, ())
+        gathered, known = self._groups(book, groups, names)
         findings = Findings(self._roster_name)
-        entries = self._entries(roster, known, names, findings)
-        faults = findings.faults + group_findings.faults
-        return RosterCheck(
-            roster=None if faults else Roster(entries, roster_digest(roster, groups), known.kinds, known.groups),
-            faults=faults,
-            warnings=findings.warnings + group_findings.warnings,
-            transmitters=len(entries),
-            holders=len({entry.holder for entry in entries}),
-        )
+        if book is not None:
+            entries = self._check_table(book.roster, known, names, findings)
+        else:
+            entries = self._text_entries(roster, known, names, findings)
+        return _checked([findings, *gathered], entries, known, roster_digest(roster, groups))
 
-    def _entries(self, data: bytes, groups: Groups, receivers: ReceiverNames, findings: Findings) -> tuple[Entry, ...]:
+    def _groups(self, book: Workbook | None, data: bytes | None, names: ReceiverNames) -> tuple[list[Findings], Groups]:
+        """Groups and kinds from the workbook's sheets, or else from the file beside the roster."""
+        of_file = Findings(self._groups_name)
+        if book is None or (book.groups is None and book.kinds is None):
+            if data is not None and is_workbook(data):
+                remedy = f"write groups as TOML, or as a sheet named {GROUPS_SHEET} in the roster's own workbook"
+                of_file.fault(0, "", Wrong("a workbook, not a TOML file", remedy))
+                return [of_file], Groups(given=True, readable=False)
+            return [of_file], Groups() if data is None else read_groups(data, names, of_file)
+        if data is not None:
+            remedy = f"leave out the groups file, or the sheets {GROUPS_SHEET} and {KINDS_SHEET} of the workbook"
+            of_file.fault(0, "", Wrong("groups in a file and in the roster's workbook too", remedy))
+        of_groups, of_kinds = (Findings(f"{self._roster_name}, sheet {name}") for name in (GROUPS_SHEET, KINDS_SHEET))
+        found = read_group_sheets(book.groups, book.kinds, names, of_groups, of_kinds)
+        return [of_file, of_groups, of_kinds], found
+
+    def _text_entries(
+        self, data: bytes, groups: Groups, receivers: ReceiverNames, findings: Findings
+    ) -> tuple[Entry, ...]:
         if not data.strip():
             findings.fault(0, "", Wrong("an empty file", _AGAIN))
             return ()
@@ -87,9 +107,9 @@ class CsvRosterReader:
             findings.fault(0, "", decoded)
             return ()
         bad_byte = None if decoded.bad_byte is None else (decoded.bad_byte, data[decoded.bad_byte])
-        return self.check_table(read_csv(decoded.text, is_known), groups, receivers, findings, bad_byte)
+        return self._check_table(read_csv(decoded.text, is_known), groups, receivers, findings, bad_byte)
 
-    def check_table(
+    def _check_table(
         self,
         table: Table,
         groups: Groups,
@@ -114,3 +134,15 @@ class CsvRosterReader:
         reader = RowReader(header, groups, receivers, self._zone, findings)
         entries = (reader.read(row) for row in rows[1:])
         return tuple(entry for entry in entries if entry is not None)
+
+
+def _checked(gathered: Sequence[Findings], entries: tuple[Entry, ...], known: Groups, digest: str) -> RosterCheck:
+    """The answer: a roster only where nothing at all is wrong."""
+    faults = tuple(fault for findings in gathered for fault in findings.faults)
+    return RosterCheck(
+        roster=None if faults else Roster(entries, digest, known.kinds, known.groups),
+        faults=faults,
+        warnings=tuple(warning for findings in gathered for warning in findings.warnings),
+        transmitters=len(entries),
+        holders=len({entry.holder for entry in entries}),
+    )

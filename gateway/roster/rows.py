@@ -28,6 +28,8 @@ __all__ = ["RowReader"]
 
 _T = TypeVar("_T")
 _FREE_TEXT = ("holder", "note")
+_MAY_BE_DATES = ("valid_from", "valid_until", "note")
+_AS_TEXT = "format the column as text, and type it again"
 _NOT_IN_SITES = set(",;:/")
 
 
@@ -87,7 +89,9 @@ class RowReader:
         texts: dict[str, str] = {}
         for name, place in self._header.index.items():
             raw = row.cells[place] if place < len(row.cells) else ""
-            cleaned = clean(raw)
+            cleaned = row.wrong.get(place) or clean(raw)
+            if place in row.dates and name not in _MAY_BE_DATES:
+                cleaned = Wrong(f"a date cell, {show(raw)}, which the spreadsheet made of what was typed", _AS_TEXT)
             if isinstance(cleaned, Wrong):
                 self._findings.fault(row.number, name, cleaned)
             else:

@@ -6,19 +6,26 @@ rows count though nothing stands in them. Whoever reads another kind of file mak
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 
-from gateway.roster.cells import is_blank
+from gateway.roster.cells import Wrong, is_blank
 
 __all__ = ["Problem", "Row", "Table"]
 
 
 @dataclass(frozen=True, slots=True)
 class Row:
-    """One row; its cells as they stand in the file."""
+    """One row; its cells as they stand in the file.
+
+    A spreadsheet's cells have types: `wrong` holds those that can't be a text (they count only in known columns),
+    `dates` those that are date cells. In a CSV all is text.
+    """
 
     number: int
     cells: tuple[str, ...]
+    wrong: Mapping[int, Wrong] = field(default_factory=dict)
+    dates: frozenset[int] = frozenset()
 
     @property
     def blank(self) -> bool:

@@ -12,6 +12,7 @@ import pytest
 
 from gateway.errors import SourceRefused, SourceUnreachable
 from gateway.roster import check_document, check_files
+from tests.fakes.workbooks import write_xlsx
 
 BERLIN = ZoneInfo("Europe/Berlin")
 VECTORS = Path(__file__).parents[2] / "vectors" / "rosters"
@@ -21,6 +22,19 @@ def test_a_good_file() -> None:
     """The document of a file without faults."""
     document = check_document(check_files(VECTORS / "good.csv", VECTORS / "good.toml", BERLIN))
     assert document == {"ok": True, "transmitters": 4, "holders": 3, "faults": [], "warnings": []}
+
+
+def test_a_name_that_says_something_else(tmp_path: Path) -> None:
+    """What a file is, its content says; a misleading name is a warning."""
+    workbook = write_xlsx({"people": [["serial", "holder", "rights"], ["1", "a", "1:slip-gate/gate"]]})
+    (tmp_path / "people.csv").write_bytes(workbook)
+    (tmp_path / "people.xlsx").write_bytes(b"serial,holder,rights\n1,a,1:slip-gate/gate\n")
+    for name, remedy in (("people.csv", ".xlsx or .ods"), ("people.xlsx", ".csv")):
+        found = check_files(tmp_path / name, None, BERLIN)
+        assert found.transmitters == 1
+        (warning,) = found.warnings
+        assert warning.file == name
+        assert warning.remedy.endswith(remedy)
 
 
 def test_a_missing_file(tmp_path: Path) -> None:

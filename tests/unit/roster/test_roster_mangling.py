@@ -9,6 +9,7 @@ import csv
 import io
 from collections.abc import Callable
 from dataclasses import replace
+from datetime import date, datetime
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
@@ -18,13 +19,14 @@ from hypothesis import strategies as st
 
 from gateway.domain.roster import Entry
 from gateway.ports import RosterCheck
-from gateway.roster.reader import CsvRosterReader
+from gateway.roster.reader import RosterFileReader
+from tests.fakes.workbooks import WRITERS, Cell
 
 VECTORS = Path(__file__).parents[2] / "vectors" / "rosters"
 GROUPS = (VECTORS / "good.toml").read_bytes()
 GOOD = (VECTORS / "good.csv").read_bytes()
 TABLE = list(csv.reader(io.StringIO(GOOD.decode(), newline="")))
-READER = CsvRosterReader(ZoneInfo("Europe/Berlin"))
+READER = RosterFileReader(ZoneInfo("Europe/Berlin"))
 
 Rows = list[list[str]]
 
@@ -175,7 +177,7 @@ def test_national_encodings_are_refused_or_read_as_named(encoding: str) -> None:
     """Without being told, none is guessed; told, the same roster comes out."""
     data = GOOD.decode().encode(encoding)
     assert people(READER.check(data, GROUPS, None)) is None
-    told = CsvRosterReader(ZoneInfo("Europe/Berlin"), encoding)
+    told = RosterFileReader(ZoneInfo("Europe/Berlin"), encoding)
     assert people(told.check(data, GROUPS, None)) == EXPECTED
 
 
@@ -207,3 +209,96 @@ def test_rubbish_never_crashes(roster: bytes, groups: bytes) -> None:
     """Whatever comes is a roster or has a fault."""
     check = READER.check(roster, groups, None)
     assert (check.roster is None) == bool(check.faults)
+
+
+# --- workbooks --------------------------------------------------------------------------------------------
+
+GROUPS_SHEET: list[list[Cell]] = [
+    ["group", "receiver", "position", "outputs"],
+    ["berth-holders", "slip-gate", "1", "gate"],
+    ["berth-holders", "slip-gate", "1+2", "boat-hoist"],
+    ["berth-holders", "car-park", "1", "barrier"],
+]
+KINDS_SHEET: list[list[Cell]] = [["kind", "positions"], ["four-button", "1 2 3 4 1+2"]]
+
+Cells = list[list[Cell]]
+
+
+def _typed(rows: Rows) -> Cells:
+    """Cells as somebody types them into a fresh spreadsheet: numbers, days and times of their own types."""
+    return [[_guess(cell) for cell in row] for row in rows]
+
+
+def _guess(text: str) -> Cell:
+    if text.isascii() and text.isdigit():
+        return int(text)
+    try:
+        return date.fromisoformat(text) if len(text) == 10 else datetime.fromisoformat(text)
+    except ValueError:
+        return text
+
+
+def _each(change: Callable[[str], Cell], name: str) -> Callable[[Rows], Cells]:
+    """Change the filled cells of one column, if no other mangling has hidden it."""
+
+    def mangle(rows: Rows) -> Cells:
+        place = rows[0].index(name) if name in rows[0] else -1
+        return [
+            [change(cell) if at == place and cell and number else cell for at, cell in enumerate(row)]
+            for number, row in enumerate(rows)
+        ]
+
+    return mangle
+
+
+#: What a cell's type can do to a column, and how it must end.
+TYPE_MANGLINGS: dict[str, tuple[Callable[[Rows], Cells], bool]] = {
+    "all as text": (lambda rows: [[*row] for row in rows], True),
+    "as typed": (_typed, True),
+    "serials as numbers": (_each(lambda text: float(text) if text.isdigit() else text, "serial"), True),
+    "days as date cells": (_each(_guess, "valid_until"), True),
+    "serials not whole": (_each(lambda text: float(text) + 0.5 if text.isdigit() else 0.5, "serial"), False),
+    "serials as dates": (_each(lambda text: date(2026, 4, 1), "serial"), False),
+    "groups as dates": (_each(lambda text: date(2026, 1, 2), "group"), False),
+    "holders as logical values": (_each(lambda text: True, "holder"), False),
+    "uncalculated ends": (_each(lambda text: "=TODAY()", "valid_until"), False),
+    "ends as day numbers": (_each(lambda text: 46326, "valid_until"), False),
+    "ends as fractions": (_each(lambda text: 46326.75, "valid_until"), False),
+}
+
+_in_workbook = {name for name in HARMLESS if name not in ("text formulas",)}
+
+
+@pytest.mark.parametrize("form", sorted(WRITERS))
+@given(st.sampled_from(sorted(TYPE_MANGLINGS)), st.permutations(sorted(_in_workbook)), st.integers(0, 3))
+@settings(max_examples=60, deadline=None)
+def test_workbooks_give_the_same_roster_or_a_refusal(form: str, of_types: str, names: list[str], count: int) -> None:
+    """Harmless manglings stay harmless with any types of cells, and a type's own harm is not hidden by them."""
+    rows = TABLE
+    for name in names[:count]:
+        rows = HARMLESS[name](rows)
+    change, harmless = TYPE_MANGLINGS[of_types]
+    typed = change(rows)
+    hidden = typed == [[*row] for row in rows]
+    assert people(READER.check(book(form, typed), None, None)) == (EXPECTED if harmless or hidden else None)
+
+
+@pytest.mark.parametrize("form", sorted(WRITERS))
+@pytest.mark.parametrize("name", sorted(TYPE_MANGLINGS))
+def test_each_type_of_cell(form: str, name: str) -> None:
+    """Alone, it is read right where one reading is possible and refused where it isn't."""
+    typed, harmless = TYPE_MANGLINGS[name]
+    assert people(READER.check(book(form, typed(TABLE)), None, None)) == (EXPECTED if harmless else None)
+
+
+@pytest.mark.parametrize("form", sorted(WRITERS))
+@pytest.mark.parametrize("name", sorted(HARMFUL))
+def test_each_harmful_mangling_is_refused_in_a_workbook(form: str, name: str) -> None:
+    """The same losses in another kind of file; every fault says what to write."""
+    check = READER.check(book(form, [[*row] for row in HARMFUL[name](TABLE)]), None, None)
+    assert check.roster is None
+    assert all(fault.found and fault.remedy for fault in check.faults)
+
+
+def book(form: str, rows: Cells) -> bytes:
+    return WRITERS[form]({"people": rows, "groups": GROUPS_SHEET, "kinds": KINDS_SHEET})

@@ -13,7 +13,7 @@ import pytest
 from gateway.domain.roster import Fault, Right
 from gateway.errors import SettingsFault
 from gateway.ports import ReceiverFacts, RosterCheck, RosterReader
-from gateway.roster.reader import CsvRosterReader
+from gateway.roster.reader import RosterFileReader
 
 BERLIN = ZoneInfo("Europe/Berlin")
 VECTORS = Path(__file__).parents[2] / "vectors" / "rosters"
@@ -28,7 +28,7 @@ HEAD = "serial,holder,kind,group,rights,sites,valid_from,valid_until,note\n"
 def check(
     text: str | bytes, groups: bytes | None = GROUPS, facts: tuple[ReceiverFacts, ...] | None = None
 ) -> RosterCheck:
-    reader: RosterReader = CsvRosterReader(BERLIN)
+    reader: RosterReader = RosterFileReader(BERLIN)
     return reader.check(text.encode() if isinstance(text, str) else text, groups, facts)
 
 
@@ -268,12 +268,12 @@ def test_undecodable_bytes_are_told_once_with_row_and_column() -> None:
 def test_the_configured_encoding_reads_the_same_file() -> None:
     """With a fallback named the national file is read right; a name that is no encoding is refused at once."""
     text = HEAD + "1,Åse,,berth-holders,,,,,\n"
-    found = CsvRosterReader(BERLIN, "cp1252").check(text.encode("cp1252"), GROUPS, None)
+    found = RosterFileReader(BERLIN, "cp1252").check(text.encode("cp1252"), GROUPS, None)
     assert found.roster is not None
     assert found.roster.entries[0].holder == "Åse"
     for name in ("cp1253x", "base64"):
         with pytest.raises(SettingsFault):
-            CsvRosterReader(BERLIN, name)
+            RosterFileReader(BERLIN, name)
 
 
 def test_sites_are_separated_by_blanks() -> None:
@@ -283,7 +283,7 @@ def test_sites_are_separated_by_blanks() -> None:
 
 def test_faults_carry_the_files_short_names() -> None:
     """People see which of the two files is meant."""
-    reader = CsvRosterReader(BERLIN, roster_name="people.csv", groups_name="rights.toml")
+    reader = RosterFileReader(BERLIN, roster_name="people.csv", groups_name="rights.toml")
     found = reader.check(b"serial,holder,group\n0,a,b\n", b"[groups.b]\nx = 1\n", None)
     assert [fault.file for fault in found.faults] == ["people.csv", "rights.toml"]
 
