@@ -26,6 +26,7 @@ from gateway.errors import GatepostError, NotProven, ReceiverRefused, StoreUnava
 from gateway.ports import Commit, Journal, MirrorKeeper, Mirrors, Progress, Receiver
 from gateway.sync.book import Book
 from gateway.sync.matching import same_slot
+from gateway.sync.overlap import Overlap
 from gateway.sync.patience import PATIENCE_S, Patience
 from gateway.sync.planning import targets
 from gateway.sync.settings_desk import SettingsDesk
@@ -181,19 +182,20 @@ class _Application:
         target = targets(changes)
         first = {change.slot: change for change in reversed(changes)}
         whole = True
-        for urgency, numbers in groupby(target, key=lambda number: _phase(first[number])):
-            waiting = list(numbers)
-            while waiting:
-                size = max(1, self._receiver.slots_per_write)
-                group, waiting = waiting[:size], waiting[size:]
-                await self._write_frame(book, {number: target[number] for number in group}, urgency[1])
-                self._left -= sum(1 for change in changes if change.slot in group)
-                unfinished = {mirror.limits.block_of(waiting[0])} if waiting else set()
-                blocks = {mirror.limits.block_of(number) for number in group} - unfinished
-                if blocks:
-                    whole = await self._prove(book, blocks, urgency[1])
-                self._patience.went_well(self._deps.clock.monotonic())
-                self._tell(next(change.words for change in changes if change.slot == group[-1]))
+        async with Overlap() as beside:
+            for urgency, numbers in groupby(target, key=lambda number: _phase(first[number])):
+                waiting = list(numbers)
+                while waiting:
+                    size = max(1, self._receiver.slots_per_write)
+                    group, waiting = waiting[:size], waiting[size:]
+                    await self._write_frame(book, {number: target[number] for number in group}, urgency[1])
+                    self._left -= sum(1 for change in changes if change.slot in group)
+                    unfinished = {mirror.limits.block_of(waiting[0])} if waiting else set()
+                    blocks = {mirror.limits.block_of(number) for number in group} - unfinished
+                    if blocks:
+                        whole = await self._prove(book, blocks, urgency[1], beside)
+                    self._patience.went_well(self._deps.clock.monotonic())
+                    self._tell(next(change.words for change in changes if change.slot == group[-1]))
         return whole
 
     async def _write_settings(self) -> None:
@@ -228,10 +230,10 @@ class _Application:
             )
         book.wrote(group)
 
-    async def _prove(self, book: Book, blocks: set[int], urgency: Urgency) -> bool:
+    async def _prove(self, book: Book, blocks: set[int], urgency: Urgency, beside: Overlap) -> bool:
         """Prove finished blocks by their CRC. True when no other block differs either."""
         stated = await self._receiver.read_block_crcs(urgency=urgency)
-        await book.record(self._deps.keeper, stated, blocks)
+        await beside.begin(book.record(self._deps.keeper, stated, blocks))
         differing = book.differing(stated)
         if differing & blocks:
             self._check_stamp()
