@@ -25,6 +25,9 @@ from gateway.api.application import build_application
 from gateway.api.listeners import Listener, TcpListener, UnixListener
 from gateway.api.services import Notice, Services
 from gateway.api.serving import serve
+from gateway.archive.clearing import ClearingDesk
+from gateway.archive.restoring import RestoreDesk
+from gateway.archive.shelf import Shelf
 from gateway.archive.taking import Archivist
 from gateway.clock import Clock
 from gateway.domain.events import EventDraft, EventName
@@ -87,6 +90,7 @@ class Parts:
     source: RosterSource
     reader: RosterFileReader
     rule: WallClockCron | Every | None
+    snapshot_rule: WallClockCron | None
     zone: ZoneInfo
     listeners: tuple[Listener, ...] = field(default=())
     passwords: Mapping[str, PasswordBook] = field(default_factory=dict)
@@ -126,6 +130,7 @@ def plan_parts(settings: Settings, clock: Clock) -> Parts:
         source=_source(settings, clock),
         reader=RosterFileReader(zone, roster.encoding if roster else None),
         rule=_rule(settings, zone),
+        snapshot_rule=_snapshot_rule(settings, zone),
         zone=zone,
         listeners=_listeners(settings),
         passwords=passwords,
@@ -148,6 +153,10 @@ def _rule(settings: Settings, zone: ZoneInfo) -> WallClockCron | Every | None:
     if roster is None or (roster.schedule is None and roster.every_minutes is None):
         return None
     return Every(roster.every_minutes * 60) if roster.every_minutes else WallClockCron(roster.schedule or "", zone)
+
+
+def _snapshot_rule(settings: Settings, zone: ZoneInfo) -> WallClockCron | None:
+    return None if settings.snapshots.schedule == "off" else WallClockCron(settings.snapshots.schedule, zone)
 
 
 def _source(settings: Settings, clock: Clock) -> RosterSource:
@@ -256,6 +265,24 @@ class _Gateway:
             site=site, clock=clock, journal=journal, plans=store.plans, keeper=keeper, archive=archive,
             drafter=drafter.restores, runner=self._runner, waiting=self._waiting, live=self._watch.live,
         )  # fmt: skip
+        self._shelf = Shelf(
+            archivist=archive, snapshots=store.snapshots, receivers=site.receivers, facts=site.facts, keeper=keeper,
+            mirrors=mirrors, live=self._watch.live, plans=store.plans, waits=self._waiting, clock=clock, trust=trust,
+            keep_last=settings.snapshots.keep_last, keep_months=settings.snapshots.keep_months,
+        )  # fmt: skip
+        self._restores = RestoreDesk(
+            snapshots=store.snapshots, receivers=site.receivers, facts=site.facts, keeper=keeper,
+            live=self._watch.live, runs=self._restorer,
+        )  # fmt: skip
+        self._clearing = ClearingDesk(
+            receivers=site.receivers, keeper=keeper, archive=archive, live=self._watch.live, runs=self._restorer,
+            waits=self._waiting, clock=clock,
+        )  # fmt: skip
+        self._snapshot_times: WallTimetable | None = None
+        if parts.snapshot_rule is not None:
+            self._snapshot_times = WallTimetable(
+                rule=parts.snapshot_rule, clock=clock, trust=trust, journal=journal, runs=store.runs, name="snapshots"
+            )
         self._revoker = Revoker(
             site=site, clock=clock, journal=journal, ledger=store.ledger, proofs=store.proofs, mirrors=mirrors,
             keeper=keeper, turns=turns,
@@ -296,9 +323,14 @@ class _Gateway:
         }
         if self._timetable is not None:
             work["timetable"] = self._timetable.run(self._sync)
+        if self._snapshot_times is not None:
+            work["snapshots"] = self._snapshot_times.run(self._archive_due)
         if self._manager.watchdog_s is not None:
             work["watchdog"] = self._watch_over(self._manager.watchdog_s)
         return work
+
+    async def _archive_due(self, due: Due) -> None:
+        await self._shelf.take_due()
 
     async def _sync(self, due: Due) -> None:
         """One due time: fetch, and bring every receiver to the roster in force."""
@@ -317,12 +349,13 @@ class _Gateway:
             await self._rosters.fetch()
 
     async def _forget(self) -> None:
-        """Presses are kept no longer than the settings say (rule 10), counted only by a clock that is right."""
+        """Presses and snapshots are kept no longer than the settings say, counted only by a clock that is right."""
         while True:
             if self._trust.trusted:
                 before = self._clock.now() - timedelta(days=self._settings.gateway.keep_heard_days)
                 try:
                     await self._store.journal.forget_heard(before)
+                    await self._shelf.prune()
                 except StoreError as fault:
                     log.warning("retention.failed", code=fault.code)
             await self._clock.sleep(_FORGET_EVERY_S)
@@ -410,6 +443,10 @@ class _Gateway:
             settings=self._desk,
             tokens=store.tokens,
             audit=store.audit,
+            snapshots=self._shelf,
+            restores=self._restores,
+            waits=self._waiting,
+            clearing=self._clearing,
             facts=self._parts.facts,
             capabilities={name: driver.capabilities for name, driver in self._parts.receivers.items()},
             journal_available=lambda: not store.journal.problem,

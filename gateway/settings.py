@@ -26,6 +26,7 @@ __all__ = [
     "ReceiverSettings",
     "RosterSettings",
     "Settings",
+    "SnapshotSettings",
     "load_settings",
     "parse_settings",
 ]
@@ -183,6 +184,18 @@ class RosterSettings(_Strict):
         return self.source.startswith(("http://", "https://"))
 
 
+class SnapshotSettings(_Strict):
+    """When receivers are archived by themselves, and which of their snapshots stay.
+
+    `schedule` is cron's five fields in the site's zone, or `off`. Of each receiver the last `keep_last` stay, and the
+    newest of each month for `keep_months` months.
+    """
+
+    schedule: str = "15 4 * * *"
+    keep_last: Annotated[int, Field(ge=1, le=1000)] = 20
+    keep_months: Annotated[int, Field(ge=0, le=120)] = 24
+
+
 class Settings(_Strict):
     """The whole file."""
 
@@ -193,6 +206,7 @@ class Settings(_Strict):
     gates: dict[_Name, GateSettings] = {}
     conditions: ConditionSettings = ConditionSettings()
     roster: RosterSettings | None = None
+    snapshots: SnapshotSettings = SnapshotSettings()
 
     @model_validator(mode="after")
     def _wired(self) -> Self:

@@ -24,6 +24,7 @@ class Limits:
 
     body_bytes: int = _MEBIBYTE
     roster_bytes: int = 10 * _MEBIBYTE
+    snapshot_bytes: int = 4 * _MEBIBYTE
     body_s: float = 60.0
     header_bytes: int = 8192
     connections: int = 64

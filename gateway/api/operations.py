@@ -10,7 +10,12 @@ from pydantic import BaseModel
 
 from gateway.api.scopes import Scope
 
-__all__ = ["Handler", "Operation"]
+__all__ = ["LINE_PROBLEMS", "Handler", "Operation"]
+
+LINE_PROBLEMS = (
+    "no-answer", "link-lost", "port-unavailable", "broken-answer", "receiver-refused", "wrong-receiver",
+)  # fmt: skip
+"""What an operation that asks a receiver can meet."""
 
 Handler = Callable[[web.Request], Awaitable[web.StreamResponse]]
 

@@ -32,6 +32,7 @@ REQUEST_PROBLEMS: dict[str, ProblemType] = {
     "token-missing": ProblemType(401, "An access token is needed"),
     "token-invalid": ProblemType(401, "The access token is not known"),
     "scope-insufficient": ProblemType(403, "The access token may not do this"),
+    "board-only": ProblemType(403, "That is done from the board alone"),
     "route-not-found": ProblemType(404, "There is nothing at this address"),
     "method-not-allowed": ProblemType(405, "This address does not take that method"),
     "body-too-slow": ProblemType(408, "The body took too long"),

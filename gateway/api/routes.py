@@ -2,8 +2,18 @@
 
 from __future__ import annotations
 
-from gateway.api.models import audit, events, gateway, plans, receivers, revocations, roster, slots, tokens
-from gateway.api.operations import Operation
+from gateway.api.models import (
+    audit,
+    events,
+    gateway,
+    plans,
+    receivers,
+    revocations,
+    roster,
+    slots,
+    tokens,
+)
+from gateway.api.operations import LINE_PROBLEMS, Operation
 from gateway.api.paging import PageQuery
 from gateway.api.resources import audit as audit_log
 from gateway.api.resources import events as event_list
@@ -17,11 +27,12 @@ from gateway.api.resources import slots as slot_list
 from gateway.api.resources import stream
 from gateway.api.resources import tokens as token_list
 from gateway.api.scopes import Scope
+from gateway.api.snapshot_routes import SNAPSHOTS
 from gateway.api.uploads import UPLOAD_TYPES
 
 __all__ = ["OPERATIONS"]
 
-_LINE = ("no-answer", "link-lost", "port-unavailable", "broken-answer", "receiver-refused", "wrong-receiver")
+_LINE = LINE_PROBLEMS
 
 _GATEWAY = (
     Operation(
@@ -380,4 +391,4 @@ _ACCESS = (
     ),
 )
 
-OPERATIONS: tuple[Operation, ...] = (*_GATEWAY, *_RECEIVERS, *_ROSTER, *_EVENTS, *_ACCESS)
+OPERATIONS: tuple[Operation, ...] = (*_GATEWAY, *_RECEIVERS, *_ROSTER, *SNAPSHOTS, *_EVENTS, *_ACCESS)

@@ -12,16 +12,20 @@ from gateway.clock import Clock
 from gateway.domain.receiver import Capability
 from gateway.ports import (
     Audit,
+    ClearingDesk,
     Journal,
     LiveView,
     MirrorKeeper,
     Mirrors,
     Plans,
     ReceiverFacts,
+    RestoreDesk,
     Revocations,
     RosterDesk,
     RosterReader,
+    RosterWaits,
     SettingsDesk,
+    SnapshotDesk,
     SyncRuns,
     Timetable,
     Tokens,
@@ -69,6 +73,10 @@ class Services:
     settings: SettingsDesk
     tokens: Tokens
     audit: Audit
+    snapshots: SnapshotDesk
+    restores: RestoreDesk
+    waits: RosterWaits
+    clearing: ClearingDesk
     facts: Sequence[ReceiverFacts] = ()
     capabilities: Mapping[str, frozenset[Capability]] = field(default_factory=dict)
     journal_available: Callable[[], bool] = lambda: True

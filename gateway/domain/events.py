@@ -32,6 +32,8 @@ class EventName(StrEnum):
     ROSTER_FETCHED = "roster.fetched"
     ROSTER_REFUSED = "roster.refused"
     ROSTER_UNREACHABLE = "roster.unreachable"
+    ROSTER_PAUSED = "roster.paused"
+    ROSTER_RESUMED = "roster.resumed"
     PLAN_HELD = "plan.held"
     PLAN_APPLIED = "plan.applied"
     PLAN_FAILED = "plan.failed"

@@ -19,10 +19,7 @@ from gateway.errors import NotFound, Refused
 from gateway.ports import Commit, Journal, Ledger, Plans
 from gateway.sync.drafting import RosterInForce
 
-__all__ = ["CONDITION", "Waiting"]
-
-CONDITION = "roster-waits"
-"""What the condition is called in events."""
+__all__ = ["Waiting"]
 
 
 class Waiting:
@@ -57,8 +54,8 @@ class Waiting:
         before = self._ledger.waits().get(wait.receiver)
         await self._ledger.begin_wait(wait)
         older = await self._superseded(wait, f"The receiver is under another order now ({wait.reason}).")
-        data = {"condition": CONDITION, "reason": wait.reason, "snapshot": wait.snapshot, "asked_by": wait.asked_by}
-        told = () if before else (EventDraft(EventName.CONDITION_RAISED, wait.receiver, data),)
+        data = {"reason": wait.reason, "snapshot": wait.snapshot, "asked_by": wait.asked_by}
+        told = () if before and before.kept_digest is None else (_event(EventName.ROSTER_PAUSED, wait, data),)
         if told or older:
             await self._journal.commit(Commit(events=told, plans=older))
 
@@ -102,5 +99,8 @@ class Waiting:
 
 
 def _cleared(wait: RosterWait, asked_by: str, by: str) -> EventDraft:
-    data = {"condition": CONDITION, "reason": wait.reason, "by": by, "asked_by": asked_by}
-    return EventDraft(EventName.CONDITION_CLEARED, wait.receiver, data)
+    return _event(EventName.ROSTER_RESUMED, wait, {"reason": wait.reason, "by": by, "asked_by": asked_by})
+
+
+def _event(name: EventName, wait: RosterWait, data: Mapping[str, str]) -> EventDraft:
+    return EventDraft(name, wait.receiver, data)

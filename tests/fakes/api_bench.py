@@ -18,6 +18,8 @@ from gateway.api.limits import Limits
 from gateway.api.listeners import Listener, TcpListener
 from gateway.api.services import Services
 from gateway.api.serving import serve
+from gateway.archive.shelf import Shelf
+from gateway.archive.taking import Archivist
 from gateway.clock import Clock
 from gateway.domain.events import EventDraft, EventName
 from gateway.domain.live import LinkState, LiveReceiver
@@ -27,8 +29,10 @@ from gateway.domain.receiver import Identity, OutputMode, ReceiverSettings, Slot
 from gateway.domain.receiver import Limits as ReceiverLimits
 from gateway.domain.roster import Entry, Roster
 from gateway.ports import Commit, ReceiverFacts
+from tests.fakes.archive_desks import FakeClearing, FakeRestores, FakeWaits
 from tests.fakes.clock import FakeClock
 from tests.fakes.memory_store import MemoryStore
+from tests.fakes.receiver import FakeReceiver
 from tests.fakes.use_cases import (
     FakeKeeper,
     FakeLive,
@@ -123,6 +127,28 @@ class ApiBench:
         self.revocations = FakeRevocations(("slip-gate", "car-park"))
         self.settings = FakeSettingsDesk(ReceiverSettings((5, 30), local_programming=False, password_set=True))
         self.audit = MemoryAudit()
+        self.waits = FakeWaits()
+        self.restores = FakeRestores(self.store.plans, self.plan, _IDENTITY)
+        self.clearing = FakeClearing()
+        self.facts = (
+            ReceiverFacts("slip-gate", {1: "gate", 2: "lamp"}),
+            ReceiverFacts("car-park", {1: "barrier"}),
+        )
+        self.shelf = Shelf(
+            archivist=Archivist(
+                snapshots=self.store.snapshots, journal=self.store.journal, clock=self.clock, trust=self.trust
+            ),
+            snapshots=self.store.snapshots,
+            receivers={facts.name: FakeReceiver(facts.name) for facts in self.facts},
+            facts={facts.name: facts for facts in self.facts},
+            keeper=self.keeper,
+            mirrors=self.store.mirrors,
+            live=self.live,
+            plans=self.store.plans,
+            waits=self.waits,
+            clock=self.clock,
+            trust=self.trust,
+        )
         self.journal_available = True
         self.services = Services(
             gateway_id="fennel-quay",
@@ -141,7 +167,11 @@ class ApiBench:
             settings=self.settings,
             tokens=self.store.tokens,
             audit=self.audit,
-            facts=(ReceiverFacts("slip-gate", {1: "gate", 2: "lamp"}), ReceiverFacts("car-park", {1: "barrier"})),
+            snapshots=self.shelf,
+            restores=self.restores,
+            waits=self.waits,
+            clearing=self.clearing,
+            facts=self.facts,
             journal_available=lambda: self.journal_available,
         )
 

@@ -20,6 +20,7 @@ __all__ = [
     "SettingsBody",
     "SettingsChangeAnswer",
     "StatusAnswer",
+    "WaitAnswer",
 ]
 
 _LINKS = Literal["connecting", "online", "silent", "port-lost", "port-busy", "password-refused", "wrong-receiver"]
@@ -46,6 +47,19 @@ class LimitsAnswer(Answer):
     on_time_min_s: int
     on_time_max_s: int
     name_bytes: int
+
+
+class WaitAnswer(Answer):
+    """The roster waits at this receiver until somebody approves."""
+
+    reason: str = Field(description="`restore`, `clone` or `reset`.")
+    since: Time
+    asked_by: str
+    snapshot: str = Field(description="The snapshot that was restored, or that was taken before the reset.")
+    plan: str = Field(description="The plan that restores; empty after a reset.")
+    snapshot_approved: bool = Field(
+        description="What the receiver holds was approved; it stays until another roster is accepted."
+    )
 
 
 class ReceiverAnswer(Answer):
@@ -80,6 +94,7 @@ class ReceiverAnswer(Answer):
             mirror_revision=412,
             confirmed=True,
             slots_used=318,
+            waiting=None,
         )
     )
 
@@ -95,6 +110,7 @@ class ReceiverAnswer(Answer):
     mirror_revision: int | None = Field(description="The revision at which the mirror was last proven.")
     confirmed: bool = Field(description="False while another receiver answers than the one known.")
     slots_used: int | None = Field(description="Slots that exist; null before the memory was read.")
+    waiting: WaitAnswer | None = Field(description="Null when the roster does not wait here.")
 
 
 class ReceiversAnswer(Answer):

@@ -32,7 +32,7 @@ from gateway.domain.receiver import Capability
 from gateway.domain.transmitter import write_serial
 from gateway.errors import NotFound
 
-__all__ = ["approve_plan", "create_plan", "get_application", "get_plan", "list_plans"]
+__all__ = ["accepted", "approve_plan", "create_plan", "get_application", "get_plan", "list_plans", "plan_answer"]
 
 
 async def list_plans(request: web.Request) -> web.StreamResponse:
@@ -56,17 +56,17 @@ async def create_plan(request: web.Request) -> web.StreamResponse:
     body = await read_body(request, PlanBody)
     require_capability(services, body.receiver, Capability.SLOTS)
     if body.preview:
-        return reply(_plan(services, await services.sync.preview(body.receiver), personal=True))
+        return reply(plan_answer(services, await services.sync.preview(body.receiver), personal=True))
     async with audited(request, "plan.started", {"receiver": body.receiver}):
         plan = await services.sync.start(body.receiver, asked_by=caller_of(request).name)
-    return _accepted(services, plan)
+    return accepted(services, plan)
 
 
 async def get_plan(request: web.Request) -> web.StreamResponse:
     """One plan with all of its changes and how far it is."""
     services = context_of(request).services
     plan = await _load(services, request.match_info["id"])
-    return reply(_plan(services, plan, personal=caller_of(request).may(Scope.ROSTER)))
+    return reply(plan_answer(services, plan, personal=caller_of(request).may(Scope.ROSTER)))
 
 
 async def get_application(request: web.Request) -> web.StreamResponse:
@@ -93,7 +93,7 @@ async def approve_plan(request: web.Request) -> web.StreamResponse:
     held = await _load(services, request.match_info["id"])
     async with audited(request, "plan.approved", {"plan": held.id, "receiver": held.receiver}):
         plan = await services.sync.approve(held.id, asked_by=caller_of(request).name)
-    return _accepted(services, plan)
+    return accepted(services, plan)
 
 
 async def _load(services: Services, plan_id: str) -> Plan:
@@ -103,8 +103,9 @@ async def _load(services: Services, plan_id: str) -> Plan:
     return plan
 
 
-def _accepted(services: Services, plan: Plan) -> web.Response:
-    answer = _plan(services, plan, personal=True)
+def accepted(services: Services, plan: Plan) -> web.Response:
+    """202 with a plan that is being written, and where to look at it."""
+    answer = plan_answer(services, plan, personal=True)
     return reply(answer, status=HTTPStatus.ACCEPTED, headers={"Location": f"/api/v1/plans/{plan.id}"})
 
 
@@ -131,7 +132,8 @@ def _summary(services: Services, plan: Plan) -> dict[str, Any]:
     }
 
 
-def _plan(services: Services, plan: Plan, *, personal: bool) -> PlanAnswer:
+def plan_answer(services: Services, plan: Plan, *, personal: bool) -> PlanAnswer:
+    """A plan in full; sentences that may name people only when `personal`."""
     shown: dict[str, Any] = {"left_out": list(plan.left_out)} if personal else {}
     changes = [_change(change, personal=personal) for change in plan.changes]
     return PlanAnswer(**_summary(services, plan), changes=changes, **shown)

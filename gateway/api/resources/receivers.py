@@ -16,15 +16,17 @@ from gateway.api.models.receivers import (
     ReceiverAnswer,
     ReceiversAnswer,
     StatusAnswer,
+    WaitAnswer,
 )
 from gateway.api.replies import reply, reply_tagged
 from gateway.api.services import Services
 from gateway.domain.live import LinkState, LiveReceiver
 from gateway.domain.receiver import Capability, Identity, Limits, Status
+from gateway.domain.wait import RosterWait
 from gateway.errors import Refused, Unsupported
 from gateway.ports import ReceiverFacts
 
-__all__ = ["confirm_receiver", "get_receiver", "get_status", "list_receivers", "require_capability"]
+__all__ = ["confirm_receiver", "get_receiver", "get_status", "list_receivers", "receiver_answer", "require_capability"]
 
 #: Links over which the status is read: it is open to everybody, also without the right link password.
 _HEARD = frozenset({LinkState.ONLINE, LinkState.PASSWORD_REFUSED})
@@ -33,13 +35,15 @@ _HEARD = frozenset({LinkState.ONLINE, LinkState.PASSWORD_REFUSED})
 async def list_receivers(request: web.Request) -> web.StreamResponse:
     """Every receiver."""
     services = context_of(request).services
-    return reply_tagged(request, ReceiversAnswer(receivers=[_receiver(services, r) for r in services.live.receivers()]))
+    return reply_tagged(
+        request, ReceiversAnswer(receivers=[receiver_answer(services, r) for r in services.live.receivers()])
+    )
 
 
 async def get_receiver(request: web.Request) -> web.StreamResponse:
     """One receiver."""
     services = context_of(request).services
-    return reply_tagged(request, _receiver(services, services.live.receiver(request.match_info["id"])))
+    return reply_tagged(request, receiver_answer(services, services.live.receiver(request.match_info["id"])))
 
 
 async def get_status(request: web.Request) -> web.StreamResponse:
@@ -64,7 +68,7 @@ async def confirm_receiver(request: web.Request) -> web.StreamResponse:
         )
     async with audited(request, "receiver.confirmed", {"receiver": live.name, "serial": answers}):
         await services.keeper.confirm(live.name)
-    return reply(_receiver(services, services.live.receiver(live.name)))
+    return reply(receiver_answer(services, services.live.receiver(live.name)))
 
 
 def require_capability(services: Services, receiver: str, capability: Capability) -> None:
@@ -77,7 +81,8 @@ def require_capability(services: Services, receiver: str, capability: Capability
         )
 
 
-def _receiver(services: Services, live: LiveReceiver) -> ReceiverAnswer:
+def receiver_answer(services: Services, live: LiveReceiver) -> ReceiverAnswer:
+    """One receiver as it is at this moment."""
     mirror = services.mirrors.load(live.name)
     return ReceiverAnswer(
         id=live.name,
@@ -92,6 +97,20 @@ def _receiver(services: Services, live: LiveReceiver) -> ReceiverAnswer:
         mirror_revision=live.mirror_revision,
         confirmed=mirror is None or mirror.confirmed,
         slots_used=len(mirror.slots) if mirror else None,
+        waiting=_wait(services.waits.all().get(live.name)),
+    )
+
+
+def _wait(wait: RosterWait | None) -> WaitAnswer | None:
+    if wait is None:
+        return None
+    return WaitAnswer(
+        reason=wait.reason,
+        since=wait.since,
+        asked_by=wait.asked_by,
+        snapshot=wait.snapshot,
+        plan=wait.plan,
+        snapshot_approved=wait.kept_digest is not None,
     )
 
 

@@ -151,10 +151,10 @@ async def test_the_roster_waits_after_a_restore_until_it_is_approved() -> None:
         assert house.waiting.all() == {}
         assert (await house.clock.run(house.runner.apply("slip-gate"))).state is PlanState.APPLIED
     assert house.held().keys() == {101, 102, 103, 104}
-    raised = house.store.journal.all(EventName.CONDITION_RAISED, EventName.CONDITION_CLEARED)
-    assert [(event.name.value, event.data["condition"]) for event in raised] == [
-        ("condition.raised", "roster-waits"),
-        ("condition.cleared", "roster-waits"),
+    raised = house.store.journal.all(EventName.ROSTER_PAUSED, EventName.ROSTER_RESUMED)
+    assert [(event.name.value, event.data["reason"]) for event in raised] == [
+        ("roster.paused", "restore"),
+        ("roster.resumed", "restore"),
     ]
     assert not house.store.journal.all(EventName.PLAN_FAILED), "a wait is a state, not a failure"
 
