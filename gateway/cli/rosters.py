@@ -48,6 +48,7 @@ def check(
 ) -> None:
     """Check a roster file as a whole. Needs no daemon, changes nothing."""
     from gateway.roster.checking import check_document, check_files  # noqa: PLC0415 - other commands start without it
+from gateway.roster.templates import write_template
 
     try:
         found = check_files(file, groups, _zone(zone))
@@ -76,6 +77,18 @@ def _zone(name: str) -> ZoneInfo:
         return ZoneInfo(name)
     except (ZoneInfoNotFoundError, ValueError):
         raise typer.BadParameter(f"“{name}” is no time zone; write one like Europe/Berlin") from None
+
+
+@rosters.command("template")
+def template(file: Annotated[Path, typer.Argument(help="The file to write: .xlsx, .ods or .csv.")]) -> None:
+    """Write an empty roster that spreadsheets open with the right types of columns. Replaces no file."""
+    try:
+        write_template(file)
+    except GatepostError as error:
+        fail(error)
+    console.print(f"Wrote {file}. Fill it in, then run: gatepost roster check {file}", markup=False)
+    if file.suffix.casefold() == ".csv":
+        console.print("A CSV has no types of columns: format the serial's column as text, or take .xlsx or .ods.")
 
 
 def _fault_sentence(file: str, row: int, column: str, found: str, remedy: str) -> str:
