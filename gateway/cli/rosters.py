@@ -48,7 +48,6 @@ def check(
 ) -> None:
     """Check a roster file as a whole. Needs no daemon, changes nothing."""
     from gateway.roster.checking import check_document, check_files  # noqa: PLC0415 - other commands start without it
-from gateway.roster.templates import write_template
 
     try:
         found = check_files(file, groups, _zone(zone))
@@ -82,6 +81,8 @@ def _zone(name: str) -> ZoneInfo:
 @rosters.command("template")
 def template(file: Annotated[Path, typer.Argument(help="The file to write: .xlsx, .ods or .csv.")]) -> None:
     """Write an empty roster that spreadsheets open with the right types of columns. Replaces no file."""
+    from gateway.roster.templates import write_template  # noqa: PLC0415 - other commands start without it
+
     try:
         write_template(file)
     except GatepostError as error:
