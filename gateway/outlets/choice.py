@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from gateway.domain.events import Event, EventName
+from gateway.outlets.samples import CONDITIONS
 
 __all__ = ["Choice", "condition_of", "event_key", "is_pattern"]
 
@@ -22,6 +23,12 @@ class Choice:
 
     events: frozenset[str] = frozenset()
     receivers: frozenset[str] = frozenset()
+
+    @property
+    def conditions(self) -> tuple[str, ...]:
+        """Conditions that are named one by one; `CONDITIONS` when none is."""
+        named = {pattern.partition(":")[2] for pattern in self.events} - {""}
+        return tuple(sorted(named)) or CONDITIONS
 
     def takes(self, event: Event, outlet: str) -> bool:
         """Whether the outlet of this name takes it."""
