@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import errno
 import json
 from collections.abc import AsyncIterator, Mapping
 from contextlib import asynccontextmanager
@@ -117,14 +118,18 @@ class ApiClient:
         try:
             async with self._session.request(method, self._base + path, **more) as answer:
                 yield answer
-        except (aiohttp.ClientError, TimeoutError, OSError, ValueError) as fault:
+        except ValueError as fault:  # an address that is none, or JSON that is none
+            raise self._stranger() from fault
+        except (aiohttp.ClientError, TimeoutError, OSError) as fault:
             raise self._unreachable(fault) from fault
 
     async def _read(self, answer: aiohttp.ClientResponse) -> Any:
         raw = await answer.read()
         document = json.loads(raw) if raw and "json" in answer.content_type else None
         if answer.status >= 400:
-            raise ApiProblem(answer.status, document or {})
+            if not isinstance(document, dict):
+                raise self._stranger()
+            raise ApiProblem(answer.status, document)
         return document
 
     async def stream(self, last_event_id: str | None = None) -> AsyncIterator[StreamEvent]:
@@ -149,7 +154,8 @@ class ApiClient:
         timeout = aiohttp.ClientTimeout(total=None, sock_read=45)
         async with self._session.get(self._base + "/events/stream", headers=headers, timeout=timeout) as answer:
             if answer.status != 200:
-                raise ApiProblem(answer.status, await answer.json(content_type=None))
+                await self._read(answer)
+                raise self._stranger()
             fields: dict[str, str] = {}
             async for raw in answer.content:
                 line = raw.decode("utf-8").rstrip("\r\n")
@@ -162,8 +168,14 @@ class ApiClient:
                     yield StreamEvent(fields.get("id", ""), fields.get("event", ""), json.loads(fields["data"]))
                 fields = {}
 
+    def _stranger(self) -> CannotReach:
+        return CannotReach(
+            f"What answers at {self._where} is no gateway.",
+            remedy="Correct the address; it looks like http://HOST:PORT.",
+        )
+
     def _unreachable(self, fault: BaseException) -> CannotReach:
-        if self._by_socket and isinstance(fault, PermissionError):
+        if self._by_socket and getattr(fault, "errno", None) in (errno.EACCES, errno.EPERM):
             return CannotReach(
                 f"The socket {self._where} may not be opened by this user.",
                 remedy="Use sudo, or --url with a token (gatepost token add).",

@@ -42,7 +42,8 @@ TokenFile = Annotated[
     Path | None, typer.Option("--token-file", envvar="GATEPOST_TOKEN_FILE", help="A file that holds the access token.")
 ]
 SocketOption = Annotated[
-    Path, typer.Option("--socket", envvar="GATEPOST_SOCKET", help="The daemon's socket on this board.")
+    Path,
+    typer.Option("--socket", envvar="GATEPOST_SOCKET", readable=False, help="The daemon's socket on this board."),
 ]
 AsJson = Annotated[bool, typer.Option("--json", help="Print JSON for programs.")]
 
