@@ -5,10 +5,12 @@ from __future__ import annotations
 import typer
 
 from gateway.cli.changing import revoke, settings
+from gateway.cli.clearing import reset
 from gateway.cli.demo import demo
 from gateway.cli.looking import follow, status
 from gateway.cli.rosters import rosters
 from gateway.cli.running import check, run
+from gateway.cli.snapshots import snapshots
 from gateway.cli.tokens import tokens
 from gateway.cli.virtual import virtual_receiver
 
@@ -31,6 +33,8 @@ app.add_typer(rosters, name="roster")
 app.command()(revoke)
 app.add_typer(settings, name="settings")
 app.add_typer(tokens, name="token")
+app.add_typer(snapshots, name="snapshot")
+app.command()(reset)
 app.command("virtual-receiver")(virtual_receiver)
 
 

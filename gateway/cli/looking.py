@@ -21,7 +21,7 @@ from gateway.cli.console import (
     local_time,
     print_json,
 )
-from gateway.cli.words import REFUSING_LINKS, event_sentence, receiver_sentence
+from gateway.cli.words import REFUSING_LINKS, event_sentence, receiver_sentence, wait_sentence
 
 __all__ = ["follow", "status"]
 
@@ -47,7 +47,7 @@ def status(
     else:
         for receiver in found["receivers"]:
             console.print(receiver_sentence(receiver, receiver["status"]), markup=False)
-            for words in (receiver["problem"], receiver["remedy"]):
+            for words in (receiver["problem"], receiver["remedy"], wait_sentence(receiver["waiting"])):
                 if words:
                     console.print(f"  {words}", markup=False)
         _print_gateway(found["gateway"], found["roster"])

@@ -6,7 +6,15 @@ from collections.abc import Callable, Mapping
 from datetime import datetime
 from typing import Any
 
-__all__ = ["LINKS", "REFUSING_LINKS", "event_sentence", "plan_sentence", "receiver_sentence", "result_sentence"]
+__all__ = [
+    "LINKS",
+    "REFUSING_LINKS",
+    "event_sentence",
+    "plan_sentence",
+    "receiver_sentence",
+    "result_sentence",
+    "wait_sentence",
+]
 
 LINKS = {
     "connecting": "not heard yet since the start",
@@ -34,6 +42,16 @@ def receiver_sentence(receiver: Mapping[str, Any], status: Mapping[str, Any]) ->
     inputs = [f"{i['name']} {i['state']}" for i in status["inputs"] if i["name"]]
     parts = [f"outputs: {', '.join(outputs)}" if outputs else "", f"inputs: {', '.join(inputs)}" if inputs else ""]
     return f"{words}; " + "; ".join(part for part in parts if part) + "."
+
+
+def wait_sentence(waiting: Mapping[str, Any] | None) -> str:
+    """That the roster waits at a receiver and what ends it; empty when it does not wait."""
+    if waiting is None:
+        return ""
+    if waiting["snapshot_approved"]:
+        return "What it holds was approved; it stays until another roster is accepted."
+    done = "cleared" if waiting["reason"] == "reset" else f"brought to snapshot {waiting['snapshot']}"
+    return f"It was {done}; the roster waits until somebody approves (gatepost snapshot approve)."
 
 
 def _ago(seconds: float) -> str:
@@ -98,6 +116,8 @@ _SENTENCES: dict[str, Callable[[Mapping[str, Any]], str]] = {
     "revocation.applied": lambda d: f"transmitter {d.get('serial', '?')} is gone, proven by reading the memory",
     "revocation.lifted": lambda d: f"the revocation of {d.get('serial', '?')} was lifted",
     "snapshot.taken": lambda d: f"snapshot {d.get('id', d.get('snapshot', ''))} taken",
+    "roster.paused": lambda d: f"the roster waits here after a {d.get('reason', 'restore')}, until somebody approves",
+    "roster.resumed": lambda d: f"the roster waits no longer: {d.get('by', '')}",
     "gateway.started": lambda _: "the gateway started",
     "gateway.stopped": lambda _: "the gateway stopped",
 }

@@ -1,0 +1,352 @@
+"""`snapshot take | list | show | import | compare | restore | approve`: the archive of receivers."""
+
+from __future__ import annotations
+
+import json
+from enum import StrEnum
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
+
+from gateway.cli.client import DEFAULT_SOCKET, ApiClient
+from gateway.cli.console import (
+    REFUSED,
+    AsJson,
+    SocketOption,
+    TokenFile,
+    Url,
+    ask,
+    console,
+    fail,
+    local_time,
+    print_json,
+)
+from gateway.cli.rosters import follow_plan
+from gateway.errors import Refused, SettingsFault
+
+__all__ = ["snapshots"]
+
+snapshots = typer.Typer(
+    help="Snapshots: archive what a receiver holds, compare, bring it back or to another one.", no_args_is_help=True
+)
+_SHOWN = 40
+_Snapshot = Annotated[str, typer.Argument(help="A snapshot's id, or a file that was exported.")]
+
+
+class As(StrEnum):
+    """How a snapshot goes into a receiver that it is not of."""
+
+    REPLACE = "replace"
+    MERGE = "merge"
+
+
+@snapshots.command("take")
+def take(
+    receiver: Annotated[str, typer.Argument(help="The receiver's name.")],
+    url: Url = None,
+    token_file: TokenFile = None,
+    socket: SocketOption = DEFAULT_SOCKET,
+    as_json: AsJson = False,
+) -> None:
+    """Archive what a receiver holds now."""
+    taken = ask(
+        lambda client: client.send("POST", f"/receivers/{receiver}/snapshots"),
+        url=url, token_file=token_file, socket=socket,
+    )  # fmt: skip
+    if as_json:
+        print_json(taken)
+    else:
+        console.print(f"{taken['id']}: {taken['slots']} transmitters at revision {taken['revision']}.", markup=False)
+
+
+@snapshots.command("list")
+def list_(
+    receiver: Annotated[str | None, typer.Option("--receiver", help="Only of this receiver.")] = None,
+    url: Url = None,
+    token_file: TokenFile = None,
+    socket: SocketOption = DEFAULT_SOCKET,
+    as_json: AsJson = False,
+) -> None:
+    """List the snapshots, newest first."""
+    query = {"receiver": receiver} if receiver else {}
+    found = ask(
+        lambda client: client.get_all("/snapshots", "snapshots", limit=100, **query),
+        url=url, token_file=token_file, socket=socket,
+    )  # fmt: skip
+    if as_json:
+        print_json(found)
+    elif not found:
+        console.print("There are no snapshots. Take one with: gatepost snapshot take RECEIVER")
+    for one in [] if as_json else found:
+        doubt = "" if one["clock_trusted"] else " (by a clock that was not known to be right)"
+        console.print(
+            f"{one['id']}  {local_time(one['taken'])}{doubt}  {one['reason']}  receiver {one['serial']}, "
+            f"{one['slots']} transmitters, revision {one['revision']}",
+            markup=False,
+        )
+
+
+@snapshots.command("show")
+def show(
+    snapshot: Annotated[str, typer.Argument(help="The snapshot's id.")],
+    out: Annotated[Path | None, typer.Option("--out", help="Write the file there, to keep it elsewhere.")] = None,
+    url: Url = None,
+    token_file: TokenFile = None,
+    socket: SocketOption = DEFAULT_SOCKET,
+    as_json: AsJson = False,
+) -> None:
+    """Show a snapshot, or export its file. It holds serials and names: treat it as you treat the roster."""
+    found = ask(lambda client: client.get(f"/snapshots/{snapshot}"), url=url, token_file=token_file, socket=socket)
+    if out is not None:
+        _write(out, found)
+        console.print(f"{snapshot} is written to {out}.", markup=False)
+    elif as_json:
+        print_json(found)
+    else:
+        _print_snapshot(found)
+
+
+@snapshots.command("import")
+def import_(
+    file: Annotated[Path, typer.Argument(help="A snapshot's file from another site.")],
+    url: Url = None,
+    token_file: TokenFile = None,
+    socket: SocketOption = DEFAULT_SOCKET,
+    as_json: AsJson = False,
+) -> None:
+    """Keep a snapshot's file from elsewhere, once it has been checked."""
+    document = _read(file)
+    kept = ask(
+        lambda client: client.send("POST", "/snapshots", document), url=url, token_file=token_file, socket=socket
+    )
+    if as_json:
+        print_json(kept)
+    else:
+        console.print(f"Kept as {kept['id']}: {kept['slots']} transmitters.", markup=False)
+
+
+@snapshots.command("compare")
+def compare(
+    left: _Snapshot,
+    right: Annotated[
+        str | None, typer.Argument(help="Another id or file, or a receiver's name; its own receiver when left out.")
+    ] = None,
+    url: Url = None,
+    token_file: TokenFile = None,
+    socket: SocketOption = DEFAULT_SOCKET,
+    as_json: AsJson = False,
+) -> None:
+    """Say what differs between two snapshots, or a snapshot and what a receiver holds. Exit code 1 when they differ."""
+
+    async def work(client: ApiClient) -> Any:
+        first = await _kept(client, left)
+        second = await _kept(client, right) if right else _receiver_of(first)
+        return await client.send("POST", "/comparisons", {"left": first, "right": second})
+
+    found = ask(work, url=url, token_file=token_file, socket=socket)
+    if as_json:
+        print_json(found)
+    else:
+        for difference in found["slots"]:
+            console.print(f"{difference['kind']}: {difference['words']}", markup=False)
+        for words in (*found["settings"], *found["modes"], *found["limits"], *found["notes"]):
+            console.print(words, markup=False)
+        if found["alike"]:
+            console.print(f"{found['left']} and {found['right']} hold the same.", markup=False)
+    if not found["alike"]:
+        raise typer.Exit(REFUSED)
+
+
+@snapshots.command("restore")
+def restore(
+    snapshot: _Snapshot,
+    receiver: Annotated[
+        str | None, typer.Option("--receiver", help="Which one; the snapshot's own when left out.")
+    ] = None,
+    way: Annotated[As | None, typer.Option("--as", help="For a snapshot of another receiver.")] = None,
+    settings: Annotated[bool, typer.Option("--settings", help="On-times and local programming too.")] = False,
+    replacement: Annotated[
+        bool,
+        typer.Option("--replacement", help="A new receiver stands in the old one's place: take it for the right one."),
+    ] = False,
+    preview: Annotated[bool, typer.Option("--preview", help="Only say what would be done.")] = False,
+    approve: Annotated[bool, typer.Option("--approve", help="Approve removals that would be held.")] = False,
+    yes: Annotated[bool, typer.Option("--yes", help="Do not ask.")] = False,
+    url: Url = None,
+    token_file: TokenFile = None,
+    socket: SocketOption = DEFAULT_SOCKET,
+    as_json: AsJson = False,
+) -> None:
+    """Bring a receiver to a snapshot: shown first, archived before, read back and proven. The roster then waits."""
+    if as_json and not (yes or preview):
+        raise typer.BadParameter("--json asks nothing; add --preview or --yes")
+    body: dict[str, Any] = {"way": way.value if way else "restore", "settings": settings or replacement}
+    if replacement:
+        body["replacement"] = ""
+
+    async def look(client: ApiClient) -> tuple[str, dict[str, Any]]:
+        body["snapshot"] = await _kept(client, snapshot)
+        name = receiver or _receiver_of(body["snapshot"])
+        return name, await client.send("POST", f"/receivers/{name}/restore-previews", body)
+
+    name, found = ask(look, url=url, token_file=token_file, socket=socket)
+    if preview and as_json:
+        print_json(found)
+    if not as_json:
+        _print_preview(found)
+    if preview:
+        return
+    if not yes and not typer.confirm(f"Write this to {name} now?"):
+        console.print("Nothing was written.")
+        raise typer.Exit(REFUSED)
+    if replacement:
+        body["replacement"] = found["answers"]["serial"]
+
+    async def write(client: ApiClient) -> dict[str, Any]:
+        plan = await client.send("POST", f"/receivers/{name}/restores", body)
+        if plan["state"] == "held" and approve:
+            plan = await client.send("POST", f"/plans/{plan['id']}/application")
+        with Progress(
+            TextColumn("{task.fields[receiver]:<14}"), BarColumn(), TextColumn("{task.completed}/{task.total}"),
+            TextColumn("{task.description}"), TimeElapsedColumn(), console=console, transient=True,
+            disable=as_json or not console.is_terminal,
+        ) as bars:  # fmt: skip
+            return await follow_plan(client, plan, bars)
+
+    plan = ask(write, url=url, token_file=token_file, socket=socket)
+    if as_json:
+        print_json(plan)
+    else:
+        _print_end(name, plan)
+    if plan["state"] != "applied":
+        raise typer.Exit(REFUSED)
+
+
+@snapshots.command("approve")
+def approve_wait(
+    receiver: Annotated[str, typer.Argument(help="The receiver at which the roster waits.")],
+    roster: Annotated[bool, typer.Option("--roster", help="The roster goes on from its next run.")] = False,
+    snapshot: Annotated[
+        bool, typer.Option("--snapshot", help="What the receiver holds stays until another roster is accepted.")
+    ] = False,
+    url: Url = None,
+    token_file: TokenFile = None,
+    socket: SocketOption = DEFAULT_SOCKET,
+    as_json: AsJson = False,
+) -> None:
+    """Say what is right at a receiver that was restored or cleared: the roster, or what it holds."""
+    if roster == snapshot:
+        raise typer.BadParameter("choose one of --roster and --snapshot")
+    body = {"approve": "roster" if roster else "snapshot"}
+    found = ask(
+        lambda client: client.send("POST", f"/receivers/{receiver}/approvals", body),
+        url=url, token_file=token_file, socket=socket,
+    )  # fmt: skip
+    if as_json:
+        print_json(found)
+    elif roster:
+        console.print(f"The roster goes on at {receiver} from its next run.", markup=False)
+    else:
+        console.print(f"What {receiver} holds stays until another roster is accepted.", markup=False)
+
+
+# --- files ---
+
+
+async def _kept(client: ApiClient, name: str) -> str:
+    """The id behind what was named; a file is handed in first."""
+    if name.endswith(".json") or "/" in name:
+        return str((await client.send("POST", "/snapshots", _read(Path(name))))["id"])
+    return name
+
+
+def _receiver_of(snapshot_id: str) -> str:
+    parts = snapshot_id.split("-", 2)
+    if len(parts) < 3:
+        fail(Refused(f"{snapshot_id} is no snapshot's id.", remedy="`gatepost snapshot list` shows the ids."))
+    return parts[2]
+
+
+def _read(path: Path) -> Any:
+    try:
+        return json.loads(path.read_text("utf-8"))
+    except OSError as fault:
+        fail(SettingsFault(f"{path} can't be read: {fault.strerror}.", remedy="Check its path and rights."))
+    except ValueError:
+        fail(Refused(f"{path} is no JSON file.", remedy="Name a file that `snapshot show ID --out FILE` wrote."))
+
+
+def _write(path: Path, document: Any) -> None:
+    try:
+        path.write_text(json.dumps(document, indent=1, ensure_ascii=True) + "\n", "utf-8")
+        path.chmod(0o600)
+    except OSError as fault:
+        fail(SettingsFault(f"{path} can't be written: {fault.strerror}.", remedy="Choose another path."))
+
+
+# --- words ---
+
+
+def _print_snapshot(found: dict[str, Any]) -> None:
+    identity, limits = found["identity"], found["limits"]
+    console.print(
+        f"{found['receiver']}, taken {local_time(found['taken'])} ({found['reason']}): receiver {identity['serial']}, "
+        f"{identity['maker']} {identity['product']} {identity['version']}, revision {found['revision']}.",
+        markup=False,
+    )
+    for number, seconds in enumerate((found["settings"] or {}).get("on_times_s", ()), 1):
+        mode = found["output_modes"][number - 1] if found["output_modes"] else "mode not known"
+        console.print(f"output {number}: {mode}, stays closed for {seconds} s", markup=False)
+    console.print(f"{len(found['slots'])} of {limits['slots']} slots:", markup=False)
+    for slot in found["slots"]:
+        rights = "; ".join(
+            f"position {place} works {', '.join(map(str, outputs))}"
+            for place, outputs in enumerate(slot["outputs"], 1)
+            if outputs
+        )
+        console.print(f"  slot {slot['number']}: {slot['serial']} {slot['name']}: {rights}", markup=False)
+
+
+def _print_preview(found: dict[str, Any]) -> None:
+    plan, answers = found["plan"], found["answers"]
+    if found["unconfirmed"]:
+        console.print(f"The new receiver {answers['serial']} will be taken for the right one.", markup=False)
+    for words in found["board"]:
+        console.print(f"First: {words}", markup=False)
+    for words in found["notes"]:
+        console.print(f"Note: {words}", markup=False)
+    console.print(_sum(plan), markup=False)
+    for change in plan["changes"][:_SHOWN]:
+        console.print(f"  {change['words']}", markup=False)
+    if len(plan["changes"]) > _SHOWN:
+        console.print(f"  and {len(plan['changes']) - _SHOWN} more")
+    for words in found["settings"]:
+        console.print(f"  {words}", markup=False)
+    for words in plan["left_out"] or ():
+        console.print(f"  left out: {words}", markup=False)
+    if plan["hold"]:
+        console.print(f"This would be held: {plan['hold']} Add --approve to let it go ahead.", markup=False)
+
+
+def _sum(plan: dict[str, Any]) -> str:
+    if not plan["changes"]:
+        return f"{plan['receiver']} holds all of these transmitters already."
+    return (
+        f"{plan['receiver']}: {plan['added']} added, {plan['changed']} changed, {plan['removed']} removed, "
+        f"{plan['unchanged']} unchanged; about {max(plan['wire_s'], 0.1):.1f} s on the wire."
+    )
+
+
+def _print_end(name: str, plan: dict[str, Any]) -> None:
+    if plan["state"] == "held":
+        console.print(f"Held: {plan['hold']} Nothing was written; restore again with --approve.", markup=False)
+    else:
+        console.print(f"{name}: {plan['outcome'] or plan['state']}", markup=False)
+    if plan["snapshot"]:
+        console.print(f"What it held before is snapshot {plan['snapshot']}.", markup=False)
+    console.print(
+        f"The roster waits at {name}. Say what is right: gatepost snapshot approve {name} --roster, or --snapshot.",
+        markup=False,
+    )
