@@ -9,7 +9,8 @@ from typing import Annotated
 import typer
 
 from gateway.cli.console import fail
-from gateway.errors import GatepostError
+from gateway.domain.snapshot import Snapshot
+from gateway.errors import GatepostError, SettingsFault
 
 __all__ = ["virtual_receiver"]
 
@@ -30,10 +31,19 @@ def virtual_receiver(
     control: Annotated[Path | None, typer.Option("--control", help="A unix socket for commands while it runs.")] = None,
     scenario: Annotated[Path | None, typer.Option("--scenario", help="A file of commands and their times.")] = None,
     seed: Annotated[int, typer.Option("--seed", help="For the noise.")] = 1,
+    from_snapshot: Annotated[
+        Path | None, typer.Option("--from-snapshot", help="Hold what this snapshot's file holds, to rehearse a plan.")
+    ] = None,
+    same_serial: Annotated[
+        bool, typer.Option("--same-serial", help="With --from-snapshot: the real serial, without the mark.")
+    ] = False,
 ) -> None:
     """Be a receiver: answers on a pseudo-terminal, and is worked by commands on standard input (try: help)."""
     from gateway.virtual.process import VirtualOptions, run_virtual  # noqa: PLC0415 - other commands start without it
 
+    snapshot = _snapshot(from_snapshot) if from_snapshot is not None else None
+    if same_serial and snapshot is not None and not serial:
+        serial = [snapshot.identity.serial]
     options = VirtualOptions(
         link=link,
         addresses=tuple(address or (1,)),
@@ -45,6 +55,7 @@ def virtual_receiver(
         control=control,
         scenario=scenario,
         seed=seed,
+        snapshot=snapshot,
     )
     try:
         asyncio.run(run_virtual(options))
@@ -52,3 +63,14 @@ def virtual_receiver(
         fail(error)
     except KeyboardInterrupt:
         raise typer.Exit(0) from None
+
+
+def _snapshot(path: Path) -> Snapshot:
+    from gateway.store.snapshotfiles import read_document  # noqa: PLC0415 - only with this option
+
+    try:
+        return read_document(path.read_bytes())
+    except OSError as fault:
+        fail(SettingsFault(f"{path} can't be read: {fault.strerror}.", remedy="Check its path and rights."))
+    except GatepostError as error:
+        fail(error)

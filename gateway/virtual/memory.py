@@ -113,6 +113,24 @@ class Memory:
         slots = {f"slot.{number}": f"{revision} " for number in freed}
         self._changed({**slots, **self._settings(), "password": ""})
 
+    def seed(self, records: Mapping[int, Record], on_times_s: Sequence[int], allowed: bool, revision: int) -> None:
+        """Begin with these slots and settings at this revision, as if they had stood there for long.
+
+        Only in a memory as from the factory; `is_new` tells whether it is.
+        """
+        self.revision = max(1, revision)
+        for number, record in records.items():
+            self._place(number, record, self.revision)
+        self.on_times_s = list(on_times_s) or self.on_times_s
+        self.local_programming = allowed
+        slots = {f"slot.{number}": f"{self.revision} {record.raw.hex()}" for number, record in records.items()}
+        self._keep({"revision": self.revision, **slots, **self._settings()})
+
+    @property
+    def is_new(self) -> bool:
+        """True when nothing was ever changed in it."""
+        return self.revision == 1 and not self.slots
+
     def close(self) -> None:
         """Give the keeper's file back."""
         self._keeper.close()

@@ -6,11 +6,21 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from gateway.domain.receiver import OutputMode
+from gateway.domain.snapshot import Snapshot
 from gateway.errors import SettingsFault
 
-__all__ = ["VirtualOptions"]
+__all__ = ["VirtualOptions", "rehearsal_serial"]
 
 _UNITS = range(1, 248)  # Modbus over Serial Line V1.02, section 2.2
+
+
+_SERIAL_BYTES = 16
+_REHEARSAL = "-R"
+
+
+def rehearsal_serial(serial: str) -> str:
+    """The serial of a stand-in: the real one, shortened where needed, and a mark, so that nobody takes it for it."""
+    return serial.encode()[: _SERIAL_BYTES - len(_REHEARSAL)].decode(errors="ignore") + _REHEARSAL
 
 
 @dataclass(frozen=True, slots=True)
@@ -18,7 +28,8 @@ class VirtualOptions:
     """One pseudo-terminal with one or several receivers on it.
 
     `link` is made a symbolic link to the terminal. `serials` and `names` go with `addresses` in order; what is
-    left out is made up from the address. `memory` outlives the process; with several addresses each receiver has
+    left out is made up from the address. `snapshot` is what a receiver that starts with an empty memory holds; its
+    limits count then. `memory` outlives the process; with several addresses each receiver has
     its own file, the address appended. `modes` are selector positions, output 1 first; what is left out stays
     where the memory had it, `timed` from the factory. `seed` makes noise repeatable. Parity is always none: a
     pseudo-terminal knows no other. Raises SettingsFault for values that can't work.
@@ -42,6 +53,7 @@ class VirtualOptions:
     turnaround_s: float = 0.001
     use_stdin: bool = True
     stop_on_signals: bool = True
+    snapshot: Snapshot | None = None
 
     def __post_init__(self) -> None:
         if not self.addresses or len(set(self.addresses)) != len(self.addresses):
@@ -49,8 +61,16 @@ class VirtualOptions:
         for address in self.addresses:
             if address not in _UNITS:
                 raise SettingsFault(f"{address} is no receiver's address.", remedy="Choose one from 1 to 247.")
+        if self.snapshot is not None and len(self.addresses) > 1:
+            raise SettingsFault("A snapshot is of one receiver.", remedy="Give one address with --from-snapshot.")
         if not 300 <= self.baud <= 4_000_000:
             raise SettingsFault(f"{self.baud} is no usable baud rate.", remedy="Choose one like 9600 or 115200.")
+        limits = self.snapshot.limits if self.snapshot is not None else None
+        if limits is not None and not (1 <= limits.outputs <= 8 and 1 <= limits.inputs <= 8 and limits.slots <= 1024):
+            raise SettingsFault(
+                "The snapshot is of a larger receiver than can be played.",
+                remedy="Only receivers of up to 8 outputs, 8 inputs and 1024 slots can.",
+            )
         if not (1 <= self.outputs <= 8 and 1 <= self.inputs <= 8 and 1 <= self.slots <= 1024):
             raise SettingsFault(
                 "A virtual receiver can't have that many parts.",
@@ -60,6 +80,8 @@ class VirtualOptions:
     def serial_of(self, place: int) -> str:
         """The serial of the receiver at a place of `addresses`."""
         given = self.serials[place] if place < len(self.serials) else ""
+        if not given and self.snapshot is not None:
+            return rehearsal_serial(self.snapshot.identity.serial)
         return given or f"VR8-{self.addresses[place]:06d}"
 
     def name_of(self, place: int) -> str:

@@ -21,6 +21,7 @@ from gateway.virtual.keeping import FileKeeper
 from gateway.virtual.options import VirtualOptions
 from gateway.virtual.plain import PlainUnit
 from gateway.virtual.receiver import VirtualReceiver
+from gateway.virtual.rehearsal import start_from
 from gateway.virtual.requests import ReceiverUnit
 from gateway.virtual.scenario import Scenario, load_scenario, play
 from gateway.virtual.station import Pace, Station
@@ -155,16 +156,20 @@ def _member(options: VirtualOptions, the_map: ReceiverMap, place: int, stack: co
     if not the_map.has(Role.SLOTS):
         return Member(address, name, PlainUnit(the_map))
     path = options.memory_of(place)
+    limits = options.snapshot.limits if options.snapshot is not None else None
     receiver = VirtualReceiver(
         the_map,
         serial=options.serial_of(place),
-        outputs=options.outputs,
-        inputs=options.inputs,
+        outputs=limits.outputs if limits else options.outputs,
+        inputs=limits.inputs if limits else options.inputs,
         slots=options.slots,
+        limits=limits,
         keeper=FileKeeper(path) if path else None,
     )
     stack.callback(receiver.memory.close)
-    for output, mode in enumerate(options.modes[: options.outputs], 1):
+    if options.snapshot is not None:
+        start_from(receiver, options.snapshot)
+    for output, mode in enumerate(options.modes[: receiver.limits.outputs], 1):
         receiver.memory.set_mode(output, mode)
     return Member(address, name, ReceiverUnit(receiver))
 

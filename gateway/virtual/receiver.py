@@ -23,7 +23,11 @@ MAKER, PRODUCT, VERSION = "Fennel Electrics", "VR-8", "1.0"
 
 
 class VirtualReceiver:
-    """`running` is None while the power is off. `inputs` True means violated."""
+    """`running` is None while the power is off. `inputs` True means violated.
+
+    `limits` are those of the receiver that it stands in for, as far as the map has room for them; counts alone come
+    from `outputs`, `inputs` and `slots` without them.
+    """
 
     def __init__(
         self,
@@ -33,11 +37,12 @@ class VirtualReceiver:
         outputs: int = 4,
         inputs: int = 4,
         slots: int = 1024,
+        limits: Limits | None = None,
         keeper: Keeper | None = None,
     ) -> None:
         self.map = the_map
         self.identity = Identity(MAKER, PRODUCT, VERSION, serial, the_map.name, the_map.version)
-        self.limits: Limits = replace(the_map.limits, outputs=outputs, inputs=inputs, slots=slots)
+        self.limits = _within(the_map.limits, limits, outputs, inputs, slots)
         self.memory = Memory(SlotForm(the_map.block(Role.SLOTS)), self.limits, keeper)
         self.inputs = [False] * inputs
         self.running: Running | None = None
@@ -113,3 +118,19 @@ class VirtualReceiver:
             return "refused no-power"
         running.reset(Origin.BOARD, now)
         return "saved"
+
+
+def _within(most: Limits, wanted: Limits | None, outputs: int, inputs: int, slots: int) -> Limits:
+    """The map's block size and ring stay: they are how its registers lie."""
+    if wanted is None:
+        return replace(most, outputs=outputs, inputs=inputs, slots=slots)
+    return replace(
+        most,
+        outputs=wanted.outputs,
+        inputs=wanted.inputs,
+        slots=min(wanted.slots, most.slots),
+        positions=min(wanted.positions, most.positions),
+        name_bytes=min(wanted.name_bytes, most.name_bytes),
+        on_time_min_s=wanted.on_time_min_s,
+        on_time_max_s=wanted.on_time_max_s,
+    )
