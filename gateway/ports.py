@@ -472,11 +472,18 @@ class Archive(Protocol):
 
 @dataclass(frozen=True, slots=True)
 class Fetched:
-    """The bytes of the roster file and of its group file (None when there is none), and what to ask with next."""
+    """The bytes of the roster file and of its group file (None when there is none), and what to ask with next.
+
+    Where signatures are asked for, they come along (None when there is none), and once they are verified `revision`
+    is what they state. The same files are equal whoever signed them.
+    """
 
     roster: bytes
     groups: bytes | None
     tag: str
+    signature: bytes | None = field(default=None, compare=False)
+    groups_signature: bytes | None = field(default=None, compare=False)
+    revision: int | None = field(default=None, compare=False)
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,4 +1,4 @@
-"""A roster file and its groups file at paths on this machine.
+"""A roster file and its groups file at paths on this machine, with their signatures where those are asked for.
 
 A file that somebody is writing at this moment must not be read in half: what `fstat` says before and after
 reading has to be the same, and a file that changed less than a second ago is read once more after a second of
@@ -72,7 +72,10 @@ def _still_written(path: Path) -> SourceUnreachable:
 
 
 class FileSource:
-    """Implements `ports.RosterSource` for paths; the tag is a digest of both files."""
+    """Implements `ports.RosterSource` for paths; the tag is a digest of all files.
+
+    With `signature_ending` the files of the same names with this ending are read too; one that is missing is None.
+    """
 
     def __init__(
         self,
@@ -81,11 +84,13 @@ class FileSource:
         *,
         clock: Clock | None = None,
         max_bytes: int = MAX_BYTES,
+        signature_ending: str = "",
     ) -> None:
         self._path = path
         self._groups_path = groups_path
         self._clock = clock or SystemClock()
         self._max_bytes = max_bytes
+        self._ending = signature_ending
 
     @property
     def place(self) -> str:
@@ -95,8 +100,15 @@ class FileSource:
         """Read both files. Raises SourceUnreachable, SourceRefused. Cancellation is safe: nothing is written."""
         roster = await self._at_rest(self._path)
         groups = await self._at_rest(self._groups_path) if self._groups_path else None
-        fetched = Fetched(roster, groups, _tag(roster, groups))
+        signature, of_groups = await self._signature(self._path), await self._signature(self._groups_path)
+        fetched = Fetched(roster, groups, _tag(roster, groups, signature, of_groups), signature, of_groups)
         return NotModified() if fetched.tag == tag else fetched
+
+    async def _signature(self, path: Path | None) -> bytes | None:
+        if path is None or not self._ending:
+            return None
+        beside = path.with_name(path.name + self._ending)
+        return await self._at_rest(beside) if await asyncio.to_thread(beside.exists) else None
 
     async def _at_rest(self, path: Path) -> bytes:
         """The file's bytes, once two looks a second apart agree or the last change is older than that."""
@@ -114,6 +126,5 @@ class FileSource:
         return abs(age_s) < _REST_S
 
 
-def _tag(roster: bytes, groups: bytes | None) -> str:
-    parts = [roster] if groups is None else [roster, groups]
-    return " ".join(hashlib.sha256(part).hexdigest() for part in parts)
+def _tag(*parts: bytes | None) -> str:
+    return " ".join("-" if part is None else hashlib.sha256(part).hexdigest() for part in parts)

@@ -1,6 +1,6 @@
-"""A roster file and its groups file at HTTP(S) addresses.
+"""A roster file and its groups file at HTTP(S) addresses, with their signatures where those are asked for.
 
-Asked conditionally (RFC 9110, section 13), each of the two by its own validator; at most three redirects, all
+Asked conditionally (RFC 9110, section 13), each file by its own validator; at most three redirects, all
 to https and each judged anew; limits on size and time; certificates always verified. An answer that could be
 half of a file is refused: bodies without a length, packed bodies without their end. The only file of this
 room that loads aiohttp.
@@ -33,6 +33,7 @@ __all__ = ["HttpSource"]
 TIMEOUT_S = 60.0  # our choice: for both files together
 MAX_REDIRECTS = 3
 _REDIRECTS = frozenset((301, 302, 303, 307, 308))
+_ABSENT = frozenset((404, 410))
 _CHUNK_BYTES = 65_536
 
 
@@ -74,7 +75,8 @@ class HttpSource:
     """Implements `ports.RosterSource` for web addresses.
 
     `authorization` is a whole header value (see `credentials`); it goes to the host of `url` alone. `ca_file`
-    replaces the system's certificate authorities. Raises SettingsFault for addresses that can't be used.
+    replaces the system's certificate authorities. With `signature_ending` the files whose paths have this ending too
+    are fetched as well; one that the host doesn't have is None. Raises SettingsFault for addresses that can't be used.
     """
 
     def __init__(
@@ -90,11 +92,13 @@ class HttpSource:
         clock: Clock | None = None,
         timeout_s: float = TIMEOUT_S,
         max_bytes: int = MAX_BYTES,
+        signature_ending: str = "",
     ) -> None:
         self._policy = AddressPolicy(allow_private, allow_loopback)
         self._plain = allow_plain_http
         self._authorization = authorization
         self._urls = [self._configured(text) for text in (url, groups_url) if text is not None]
+        self._signatures = [_beside(found, signature_ending) for found in self._urls] if signature_ending else []
         self._ca_file = ca_file
         self._clock = clock or SystemClock()
         self._timeout_s = timeout_s
@@ -135,21 +139,24 @@ class HttpSource:
             ) from error
 
     async def _fetch(self, known: dict[str, Validator]) -> Fetched | NotModified:
-        keys = [source_digest(str(url)) for url in self._urls]
+        urls = [*self._urls, *self._signatures]
+        keys = [source_digest(str(url)) for url in urls]
         context = await asyncio.to_thread(self._tls_context)
         async with self._session(context) as session:
-            answers = [await self._get(session, url, known.get(key)) for url, key in zip(self._urls, keys, strict=True)]
+            answers = [await self._get(session, url, known.get(key)) for url, key in zip(urls, keys, strict=True)]
             validators = {key: answer.validator for key, answer in zip(keys, answers, strict=True)}
             if known.keys() == validators.keys() and all(
                 known[key].digest == validator.digest for key, validator in validators.items()
             ):
                 return NotModified()
             for place, answer in enumerate(answers):
-                if answer.body is None:  # only the other file has changed: both are needed together
-                    answers[place] = await self._get(session, self._urls[place], None)
-        bodies = [answer.body for answer in answers]
+                if answer.body is None:  # only another file has changed: all are needed together
+                    answers[place] = await self._get(session, urls[place], None)
+        bodies = [answer.body or b"" for answer in answers]
         tag = write_tag({key: answer.validator for key, answer in zip(keys, answers, strict=True)})
-        return Fetched(bodies[0] or b"", bodies[1] if len(bodies) > 1 else None, tag)
+        count = len(self._urls)
+        signature, of_groups = [*(body or None for body in bodies[count:]), None, None][:2]
+        return Fetched(bodies[0], bodies[1] if count > 1 else None, tag, signature, of_groups)
 
     def _session(self, context: ssl.SSLContext) -> aiohttp.ClientSession:
         connector = aiohttp.TCPConnector(resolver=_JudgingResolver(self._policy), ssl=context, use_dns_cache=False)
@@ -184,7 +191,7 @@ class HttpSource:
             try:
                 async with session.get(url, headers=headers, allow_redirects=False) as response:
                     if response.status not in _REDIRECTS:
-                        return await self._take(response, url, known if conditions else None)
+                        return await self._take(response, start, url, known if conditions else None)
                     url = _redirected(url, response.headers)
             except (aiohttp.ClientError, OSError, ValueError) as error:
                 if isinstance(error, TimeoutError):
@@ -194,7 +201,9 @@ class HttpSource:
             f"The roster's host redirects more than {MAX_REDIRECTS} times.", remedy="Write the final address."
         )
 
-    async def _take(self, response: aiohttp.ClientResponse, url: URL, asked_with: Validator | None) -> _Answer:
+    async def _take(
+        self, response: aiohttp.ClientResponse, start: URL, url: URL, asked_with: Validator | None
+    ) -> _Answer:
         """What an answer that is no redirect amounts to."""
         if response.status == 304:
             if asked_with is None:
@@ -203,6 +212,8 @@ class HttpSource:
                     "The roster's host says 304 (not changed) without having been asked.", remedy=remedy
                 )
             return _Answer(None, asked_with)
+        if response.status in _ABSENT and start in self._signatures:
+            return _Answer(b"", Validator.of(str(url), b"", {}))
         if response.status != 200:
             raise status_failure(response.status)
         refusal = _form_refusal(response.headers)
@@ -211,6 +222,11 @@ class HttpSource:
         chunks = response.content.iter_chunked(_CHUNK_BYTES)
         body = await read_body(chunks, response.headers.get("Content-Encoding", ""), self._max_bytes)
         return _Answer(body, Validator.of(str(url), body, response.headers))
+
+
+def _beside(url: URL, ending: str) -> URL:
+    """The address of the file beside this one: the ending goes to the path, before any query."""
+    return url.with_path(url.raw_path + ending, encoded=True).with_query(url.query)
 
 
 def _redirected(url: URL, headers: Mapping[str, str]) -> URL:

@@ -172,7 +172,12 @@ class RosterKeeper:
             self._tag = fetched.tag
             self._of_file = _refusal(check)
             return
-        if self._roster is None or roster.digest != self._roster.digest:
+        outdated = self._outdated(roster, fetched.revision)
+        if outdated is not None:
+            self._tag = fetched.tag
+            self._of_file = outdated
+            return
+        if self._roster is None or roster.digest != self._roster.digest or self._signed_anew(fetched.revision):
             try:
                 await self._accept(roster, fetched)
             except StoreUnavailable as fault:
@@ -188,8 +193,35 @@ class RosterKeeper:
         accepted = self._ledger.accepted
         await self._archive.keep(roster.digest, fetched)
         if accepted is None or accepted.digest != roster.digest:
-            await self._ledger.accept_roster(RosterAcceptance(roster.digest, self._clock.now()))
-        self._earlier, self._roster = self._roster, roster
+            await self._ledger.accept_roster(RosterAcceptance(roster.digest, self._clock.now(), fetched.revision))
+        elif self._signed_anew(fetched.revision):
+            await self._ledger.accept_roster(replace(accepted, revision=fetched.revision))
+        if self._roster is None or self._roster.digest != roster.digest:
+            self._earlier, self._roster = self._roster, roster
+
+    def _signed_anew(self, revision: int | None) -> bool:
+        """Whether the same roster came with another revision, which then counts as the last accepted one."""
+        accepted = self._ledger.accepted
+        return accepted is not None and revision is not None and revision != accepted.revision
+
+    def _outdated(self, roster: Roster, revision: int | None) -> _Verdict | None:
+        """A signed roster whose revision is not newer than the last accepted one's: an old file that came back."""
+        accepted = self._ledger.accepted
+        if accepted is None or accepted.revision is None or revision is None or revision > accepted.revision:
+            return None
+        if revision < accepted.revision:
+            return _Verdict(
+                key=f"refused older {revision}",
+                problem=f"The roster is signed as revision {revision}, and {accepted.revision} was accepted before.",
+                remedy=f"Put the newest roster in place, or sign this one as revision {accepted.revision + 1} or higher.",
+            )
+        if roster.digest == accepted.digest:
+            return None
+        return _Verdict(
+            key=f"refused same {revision} {roster.digest}",
+            problem=f"The roster is signed as revision {revision}, which another roster had before.",
+            remedy=f"Sign it as revision {revision + 1} or higher: the number rises with every change.",
+        )
 
     # --- telling ---
 
