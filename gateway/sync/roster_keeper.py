@@ -126,7 +126,7 @@ class RosterKeeper:
             if accepted is None or self._roster is not None:
                 return self.state()
             kept = await self._archive.load(accepted.digest)
-            check = self._check(kept) if kept is not None else None
+            check = await self._check(kept) if kept is not None else None
             if kept is not None and check is not None and check.roster and check.roster.digest == accepted.digest:
                 self._roster, self._tag = check.roster, kept.tag
                 self._of_file = replace(_GOOD, warnings=check.warnings)
@@ -166,7 +166,7 @@ class RosterKeeper:
             return self.state()
 
     async def _judge(self, fetched: Fetched) -> None:
-        check = self._check(fetched)
+        check = await self._check(fetched)
         roster = check.roster
         if roster is None or not roster.entries:
             self._tag = fetched.tag
@@ -186,8 +186,9 @@ class RosterKeeper:
         self._tag = fetched.tag
         self._of_file = replace(_GOOD, warnings=check.warnings)
 
-    def _check(self, fetched: Fetched) -> RosterCheck:
-        return self._reader.check(fetched.roster, fetched.groups, self._receivers)
+    async def _check(self, fetched: Fetched) -> RosterCheck:
+        """In a thread: thousands of rows take long enough to make a line late."""
+        return await asyncio.to_thread(self._reader.check, fetched.roster, fetched.groups, self._receivers)
 
     async def _accept(self, roster: Roster, fetched: Fetched) -> None:
         accepted = self._ledger.accepted
@@ -213,7 +214,7 @@ class RosterKeeper:
             return _Verdict(
                 key=f"refused older {revision}",
                 problem=f"The roster is signed as revision {revision}, and {accepted.revision} was accepted before.",
-                remedy=f"Put the newest roster in place, or sign this one as revision {accepted.revision + 1} or higher.",
+                remedy=f"Put the newest roster there, or sign this one as revision {accepted.revision + 1} or higher.",
             )
         if roster.digest == accepted.digest:
             return None
