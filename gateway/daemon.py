@@ -35,9 +35,10 @@ from gateway.domain.live import LinkState
 from gateway.domain.plan import Plan
 from gateway.domain.roster import Entry
 from gateway.errors import SettingsFault, StoreError
+from gateway.gate_settings import build_gates
 from gateway.line import Line, LineConfig
 from gateway.maps import load_map
-from gateway.ports import Commit, Receiver, ReceiverFacts, RosterSource, Timetable
+from gateway.ports import Commit, LineCount, LineCounts, Receiver, ReceiverFacts, RosterSource, Timetable
 from gateway.receivers.building import REGISTER_MAP, DriverOrder, build_receiver, find_driver
 from gateway.receivers.password_book import PasswordBook
 from gateway.roster import FileSource, RosterFileReader
@@ -68,8 +69,10 @@ from gateway.system.notify import ServiceManager
 from gateway.system.secrets import read_secret
 from gateway.system.trust import Assume, ClockTrust
 from gateway.system.watchdog import Watchdog
+from gateway.watch.conditions import ConditionWatch, Premises
 from gateway.watch.service import Watch, Watched
 from gateway.watch.telling import Names
+from gateway.watch.why import Explainer
 
 __all__ = ["Parts", "plan_parts", "run_gateway"]
 
@@ -225,7 +228,8 @@ class _Gateway:
         site = Site(settings.gateway.site, parts.zone, parts.receivers, {fact.name: fact for fact in parts.facts})
         journal, mirrors = store.journal, store.mirrors
         self._watch = Watch(
-            [Watched(driver, parts.line_of[name], settings.receivers[name].polls_per_second)
+            [Watched(driver, parts.line_of[name], settings.receivers[name].polls_per_second,
+                     settings.receivers[name].inverted_inputs)
              for name, driver in parts.receivers.items()],
             journal=journal, mirrors=mirrors, plans=store.plans, clock=clock,
             names=Names(self._holder, self._position, self._output, self._input),
@@ -242,6 +246,17 @@ class _Gateway:
         self._rosters = RosterKeeper(
             source=parts.source, reader=parts.reader, archive=store.roster_files, ledger=store.ledger,
             journal=journal, clock=clock, receivers=parts.facts, timetable=self._timetable,
+        )  # fmt: skip
+        premises = _premises(settings, parts)
+        self._conditions = ConditionWatch(
+            premises, journal=journal, documents=store.documents, live=self._watch.live, clock=clock, trust=trust,
+            boot_id=read_boot_id(), lines=_Lines(parts.lines), revoked=store.ledger.revocations,
+            known=lambda: self._rosters.in_force.roster.by_serial() if self._rosters.in_force else (),
+        )  # fmt: skip
+        self._whys = Explainer(
+            premises, site=settings.gateway.site, journal=journal, mirrors=mirrors, live=self._watch.live, clock=clock,
+            roster=lambda: self._rosters.in_force.roster if self._rosters.in_force else None,
+            revoked=store.ledger.revocations,
         )  # fmt: skip
         self._site, ids, turns = site, PlanIds(), Turns()
         self._ids = ids
@@ -314,6 +329,7 @@ class _Gateway:
         }
         work |= {
             "watch": self._watch.run(),
+            "conditions": self._conditions.run(),
             "plans": self._runner.run(),
             "restores": self._restorer.run(),
             "revocations": self._revoker.run(),
@@ -443,6 +459,9 @@ class _Gateway:
             settings=self._desk,
             tokens=store.tokens,
             audit=store.audit,
+            gates=self._conditions.gates,
+            conditions=self._conditions,
+            whys=self._whys,
             snapshots=self._shelf,
             restores=self._restores,
             waits=self._waiting,
@@ -473,6 +492,31 @@ class _Gateway:
             text = f"Only {space.free // 2**20} MiB are free beside the gateway's memory."
             notices.append(Notice("disk-low", text, "Free space on the card before the journal stops."))
         return notices
+
+
+def _premises(settings: Settings, parts: Parts) -> Premises:
+    """Gates, contacts and limits as the conditions need them."""
+    contacts = tuple(
+        contact for name, receiver in settings.receivers.items() for contact in receiver.contacts(name)
+    )
+    return Premises(
+        gates=build_gates(settings.gates, settings.receivers),
+        contacts=contacts,
+        limits=settings.conditions.limits,
+        line_of=parts.line_of,
+        zone=parts.zone,
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class _Lines(LineCounts):
+    """How well frames come through; what noise spoils is damaged, or fits another request."""
+
+    lines: Mapping[str, Line]
+
+    def counts(self) -> Mapping[str, LineCount]:
+        counters = {name: line.counters for name, line in self.lines.items()}
+        return {name: LineCount(each.frames_sent, each.damaged + each.foreign) for name, each in counters.items()}
 
 
 class _NoTimetable(Timetable):

@@ -88,6 +88,8 @@ CODE_PROBLEMS: dict[str, ProblemType] = {
     "no-name": ProblemType(422, "A name is needed"),
     "no-scope": ProblemType(422, "A scope is needed"),
     "unknown-scope": ProblemType(422, "There is no such scope"),
+    "condition-cleared": ProblemType(409, "The condition was cleared already"),
+    "acknowledged-already": ProblemType(409, "Somebody has taken note already"),
     "slot-changed": ProblemType(409, "The slot was changed at the receiver meanwhile"),
     "memory-full": ProblemType(409, "The receiver's memory is full"),
     "line-full": ProblemType(503, "Too many requests wait for the line"),

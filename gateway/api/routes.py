@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from gateway.api.gate_routes import GATE_OPERATIONS
 from gateway.api.models import (
     audit,
     events,
@@ -391,4 +392,4 @@ _ACCESS = (
     ),
 )
 
-OPERATIONS: tuple[Operation, ...] = (*_GATEWAY, *_RECEIVERS, *_ROSTER, *SNAPSHOTS, *_EVENTS, *_ACCESS)
+OPERATIONS: tuple[Operation, ...] = (*_GATEWAY, *_RECEIVERS, *GATE_OPERATIONS, *_ROSTER, *SNAPSHOTS, *_EVENTS, *_ACCESS)

@@ -13,6 +13,8 @@ from gateway.domain.receiver import Capability
 from gateway.ports import (
     Audit,
     ClearingDesk,
+    Conditions,
+    Gates,
     Journal,
     LiveView,
     MirrorKeeper,
@@ -30,6 +32,7 @@ from gateway.ports import (
     Timetable,
     Tokens,
     Trust,
+    Whys,
 )
 
 __all__ = ["Notice", "Services"]
@@ -73,6 +76,9 @@ class Services:
     settings: SettingsDesk
     tokens: Tokens
     audit: Audit
+    gates: Gates
+    conditions: Conditions
+    whys: Whys
     snapshots: SnapshotDesk
     restores: RestoreDesk
     waits: RosterWaits

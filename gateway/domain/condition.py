@@ -41,7 +41,6 @@ class ConditionKind(StrEnum):
     UNKNOWN_REPEATED = "unknown-repeated"
     REVOKED_USED = "revoked-used"
     TRANSMITTER_UNUSED = "transmitter-unused"
-    BATTERY_LOW = "battery-low"
     SERVICE_DUE = "service-due"
     BOARD_RESET = "board-reset"
     DRIFT_OPEN = "drift-open"
@@ -110,7 +109,6 @@ CONDITIONS: Mapping[ConditionKind, Described] = MappingProxyType(
         ConditionKind.TRANSMITTER_UNUSED: _row(
             "a transmitter was not heard for many days", _NOTICE, "unused_days", None
         ),
-        ConditionKind.BATTERY_LOW: _row("a transmitter's battery is low", _NOTICE, "", 384),
         ConditionKind.SERVICE_DUE: _row(
             "a gate has made its cycles since the last service", _NOTICE, "service_cycles", None, _ACK
         ),
@@ -160,7 +158,7 @@ class Acknowledgement:
 class Condition:
     """One condition from raised to cleared.
 
-    `id` is that of the event that raised it; `key` names kind and subject and is the same each time it comes back.
+    `id` is given out once, `<epoch>-c<number>`; `key` names kind and subject and is the same each time it comes back.
     `since` is when what it tells of began, `raised` when it was told; `cleared` is None while it is open.
     `receiver`, `gate`, `line` are empty and the numbers None where they don't apply. `visit` marks what was raised
     while people worked there.

@@ -47,6 +47,7 @@ class EventName(StrEnum):
     JOURNAL_RESTARTED = "journal.restarted"
     CONDITION_RAISED = "condition.raised"
     CONDITION_CLEARED = "condition.cleared"
+    CONDITION_ACKNOWLEDGED = "condition.acknowledged"
     CLOCK_UNTRUSTED = "clock.untrusted"
     CLOCK_TRUSTED = "clock.trusted"
     OUTLET_FAILING = "outlet.failing"

@@ -23,7 +23,6 @@ class Reason(StrEnum):
     OUTPUT_IDLE = "output-idle"  # heard and known, and its output did not work
     DID_NOT_MOVE = "did-not-move"  # its output worked and the gate did not move
     SAFETY_ACTIVE = "safety-active"  # a safety input of the gate is violated
-    BATTERY_LOW = "battery-low"
     WORKED = "worked"
 
 

@@ -28,6 +28,7 @@ from gateway.watch.recognition import strangeness
 from gateway.watch.spans import Reading
 from gateway.watch.teller import Teller
 from gateway.watch.telling import Names, Told, View, tell_differences, tell_entries
+from gateway.watch.turned import turn_read, turn_status
 
 __all__ = ["GAP_S", "PASSWORD_CODES", "UNCONFIRMED", "Follower", "Look"]
 
@@ -62,8 +63,10 @@ class Follower:
         mirrors: Mirrors,
         clock: Clock,
         names: Names | None = None,
+        turned: frozenset[int] = frozenset(),
     ) -> None:
         self.receiver = receiver
+        self._turned = turned
         self.teller = teller
         self.origins = Origins()
         self.lock = asyncio.Lock()
@@ -132,12 +135,15 @@ class Follower:
         known = self.last
         if identify or known is None:
             identity, limits = await self.receiver.identify(urgency=urgency)
-            return Look(identity, limits, await self.receiver.read_status(urgency=urgency))
-        status = await self.receiver.read_status(urgency=urgency)
+            return Look(identity, limits, await self._read_status(urgency))
+        status = await self._read_status(urgency)
         if status.boot_count != known.status.boot_count:
             identity, limits = await self.receiver.identify(urgency=urgency)
             return Look(identity, limits, status)
         return Look(known.identity, known.limits, status)
+
+    async def _read_status(self, urgency: Urgency) -> Status:
+        return turn_status(await self.receiver.read_status(urgency=urgency), self._turned)
 
     async def _judge(self, look: Look) -> None:
         """Set `strange`, and tell when another receiver, or the known one again, answers."""
@@ -190,7 +196,7 @@ class Follower:
             self.refuse(refusal)
             return None
         self.admit()
-        return read
+        return turn_read(read, self._turned)
 
     def _ring_pauses(self) -> bool:
         has_ring = Capability.EVENTS in self.receiver.capabilities

@@ -28,11 +28,15 @@ DEFAULT_POLL_RATE_HZ = 5.0
 
 @dataclass(frozen=True, slots=True)
 class Watched:
-    """A receiver to watch, the name of the line it shares with others, and how often it is polled at most."""
+    """A receiver to watch, the name of the line it shares with others, and how often it is polled at most.
+
+    `turned` are the inputs whose high level is the normal one.
+    """
 
     receiver: Receiver
     line: str
     poll_rate_hz: float = DEFAULT_POLL_RATE_HZ
+    turned: frozenset[int] = frozenset()
 
 
 class Watch:
@@ -48,7 +52,7 @@ class Watch:
         clock: Clock,
         names: Names | None = None,
     ) -> None:
-        followers = [_follower(one.receiver, journal, mirrors, clock, names) for one in receivers]
+        followers = [_follower(one, journal, mirrors, clock, names) for one in receivers]
         shares: defaultdict[str, LineShare] = defaultdict(LineShare)
         self.live = LiveBoard([follower.name for follower in followers], clock.now())
         self.keeper = Keeper(followers, mirrors=mirrors, drift=Drift(plans))
@@ -72,7 +76,10 @@ class Watch:
                 group.create_task(poller.run())
 
 
-def _follower(receiver: Receiver, journal: Journal, mirrors: Mirrors, clock: Clock, names: Names | None) -> Follower:
+def _follower(one: Watched, journal: Journal, mirrors: Mirrors, clock: Clock, names: Names | None) -> Follower:
+    receiver = one.receiver
     mirror = mirrors.load(receiver.name)
     teller = Teller(receiver.name, journal=journal, clock=clock, cursor=mirror.cursor if mirror else None)
-    return Follower(receiver, teller=teller, journal=journal, mirrors=mirrors, clock=clock, names=names)
+    return Follower(
+        receiver, teller=teller, journal=journal, mirrors=mirrors, clock=clock, names=names, turned=one.turned
+    )

@@ -52,13 +52,14 @@ def slot_changes(
 
 
 def slot_data(change: SlotChange) -> dict[str, Any]:
-    """One slot in an event's data."""
-    return {
+    """One slot in an event's data; `reset` stands there for one that a reset took out."""
+    data: dict[str, Any] = {
         "slot": change.number,
         "what": change.kind.value,
         "serial": write_serial(change.serials[-1]),
         "origin": change.origin.value if change.origin else None,
     }
+    return data | {"reset": True} if change.by_reset else data
 
 
 def slot_events(receiver: str, changes: Sequence[SlotChange], limits: Limits, revision: int) -> list[EventDraft]:

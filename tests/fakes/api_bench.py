@@ -22,6 +22,7 @@ from gateway.archive.shelf import Shelf
 from gateway.archive.taking import Archivist
 from gateway.clock import Clock
 from gateway.domain.events import EventDraft, EventName
+from gateway.domain.gate import GatePosition
 from gateway.domain.live import LinkState, LiveReceiver
 from gateway.domain.mirror import Mirror
 from gateway.domain.plan import Change, ChangeKind, Plan
@@ -31,6 +32,7 @@ from gateway.domain.roster import Entry, Roster
 from gateway.ports import Commit, ReceiverFacts
 from tests.fakes.archive_desks import FakeClearing, FakeRestores, FakeWaits
 from tests.fakes.clock import FakeClock
+from tests.fakes.gates import FakeConditions, FakeGates, FakeWhys, some_condition, some_gate
 from tests.fakes.memory_store import MemoryStore
 from tests.fakes.receiver import FakeReceiver
 from tests.fakes.use_cases import (
@@ -127,6 +129,8 @@ class ApiBench:
         self.revocations = FakeRevocations(("slip-gate", "car-park"))
         self.settings = FakeSettingsDesk(ReceiverSettings((5, 30), local_programming=False, password_set=True))
         self.audit = MemoryAudit()
+        self.gates = FakeGates(some_gate(position=GatePosition.OPEN))
+        self.conditions = FakeConditions(some_condition())
         self.waits = FakeWaits()
         self.restores = FakeRestores(self.store.plans, self.plan, _IDENTITY)
         self.clearing = FakeClearing()
@@ -167,6 +171,9 @@ class ApiBench:
             settings=self.settings,
             tokens=self.store.tokens,
             audit=self.audit,
+            gates=self.gates,
+            conditions=self.conditions,
+            whys=FakeWhys((SECRET_HOLDER,)),
             snapshots=self.shelf,
             restores=self.restores,
             waits=self.waits,

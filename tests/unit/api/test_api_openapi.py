@@ -78,7 +78,15 @@ def test_every_body_and_answer_has_an_example() -> None:
     """What people copy first is there: in each body and in each answer that is no mere list."""
     named = {name for name, _ in _examples()}
     wanted = {each.__name__ for operation in OPERATIONS for each in (operation.body, operation.answer) if each}
-    lists = {"ReceiversAnswer", "PlansAnswer", "RevocationsAnswer", "EventsAnswer", "TokensAnswer"}
+    lists = {
+        "GatesAnswer",
+        "ConditionsAnswer",
+        "ReceiversAnswer",
+        "PlansAnswer",
+        "RevocationsAnswer",
+        "EventsAnswer",
+        "TokensAnswer",
+    }
     empty = {"ConfirmationBody", "SettingsChangeAnswer"}
     assert wanted - named == lists | empty
 

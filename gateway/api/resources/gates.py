@@ -1,0 +1,70 @@
+"""Gates: where they stand and whether they are healthy."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from aiohttp import web
+
+from gateway.api.context import context_of
+from gateway.api.models.gates import ContactAnswer, GateAnswer, GateOutputAnswer, GatesAnswer
+from gateway.api.replies import reply_tagged
+from gateway.api.services import Services
+from gateway.domain.gate import Contact, GatePosition, GateState
+from gateway.domain.live import LinkState
+
+__all__ = ["get_gate", "list_gates"]
+
+
+async def list_gates(request: web.Request) -> web.StreamResponse:
+    """Every gate, with a sentence for people."""
+    services = context_of(request).services
+    return reply_tagged(request, GatesAnswer(gates=[_answer(services, gate) for gate in services.gates.gates()]))
+
+
+async def get_gate(request: web.Request) -> web.StreamResponse:
+    """One gate, with a sentence for people."""
+    services = context_of(request).services
+    return reply_tagged(request, _answer(services, services.gates.gate(request.match_info["id"])))
+
+
+def _answer(services: Services, state: GateState) -> GateAnswer:
+    gate = state.gate
+    names = services.facts_of(gate.receiver).outputs
+    return GateAnswer(
+        id=gate.name,
+        title=gate.title,
+        kind=gate.kind,
+        receiver=gate.receiver,
+        outputs=[GateOutputAnswer(number=number, name=names.get(number, "")) for number in gate.outputs],
+        contacts=[_contact(services, contact) for contact in gate.contacts],
+        position=state.position,
+        since=state.since,
+        sentence=state.sentence,
+        reason=state.reason,
+        healthy=state.position is not GatePosition.UNKNOWN and not state.conditions,
+        conditions=list(state.conditions),
+        travel_s=gate.travel_s,
+        stay_open_limit_s=gate.stay_open_limit_s,
+        closing=gate.closing,
+        cycles=state.cycles,
+        service_cycles=gate.service_cycles,
+    )
+
+
+def _contact(services: Services, contact: Contact) -> ContactAnswer:
+    return ContactAnswer(
+        receiver=contact.receiver,
+        input=contact.number,
+        name=contact.name,
+        role=contact.role,
+        state=_level(services, contact),
+    )
+
+
+def _level(services: Services, contact: Contact) -> Literal["normal", "violated", "unknown"]:
+    live = services.live.receiver(contact.receiver)
+    inputs = live.status.input_violated if live.status is not None and live.link is LinkState.ONLINE else ()
+    if contact.number > len(inputs):
+        return "unknown"
+    return "violated" if inputs[contact.number - 1] else "normal"
