@@ -55,7 +55,7 @@ _PAGE = Page.read()
 _T = TypeVar("_T")
 
 
-def until(found: Callable[[], _T], what: str, deadline_s: float = DEADLINE_S) -> _T:
+def until(found: Callable[[], _T | None], what: str, deadline_s: float = DEADLINE_S) -> _T:
     """Ask again and again until something true is found; AssertionError naming `what` when it never is."""
     end = time.monotonic() + deadline_s
     while True:
@@ -256,7 +256,7 @@ class Daemon:
 
     def wait_link(self, name: str, link: str) -> dict[str, Any]:
         """Until a receiver's link is in this state; its row."""
-        return until(lambda: row if (row := self.receiver(name))["link"] == link else None, f"{name} is {link}") or {}
+        return until(lambda: row if (row := self.receiver(name))["link"] == link else None, f"{name} is {link}")
 
     def events(self) -> list[dict[str, Any]]:
         """Every event that the journal keeps, oldest first."""
