@@ -15,7 +15,6 @@ from dataclasses import dataclass, field
 from datetime import timedelta
 from functools import partial
 from importlib.metadata import version as package_version
-from pathlib import Path
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -38,13 +37,24 @@ from gateway.errors import SettingsFault, StoreError
 from gateway.gate_settings import build_gates
 from gateway.line import Line, LineConfig
 from gateway.maps import load_map
-from gateway.ports import Commit, LineCount, LineCounts, Receiver, ReceiverFacts, RosterSource, Timetable
+from gateway.ports import (
+    Commit,
+    LineCount,
+    LineCounts,
+    Receiver,
+    ReceiverFacts,
+    RevocationListSource,
+    RosterSource,
+    Timetable,
+    Trust,
+)
 from gateway.receivers.building import REGISTER_MAP, DriverOrder, build_receiver, find_driver
 from gateway.receivers.password_book import PasswordBook
-from gateway.roster import FileSource, RosterFileReader
+from gateway.roster import RosterFileReader
+from gateway.roster.building import Reach, Signing, build_list_source, build_source
 from gateway.roster.credentials import AuthScheme, authorization
 from gateway.roster.unset_source import UnsetSource
-from gateway.settings import Settings
+from gateway.settings import RosterSettings, Settings
 from gateway.store.opening import Store, open_store
 from gateway.store.passwords import PasswordFile
 from gateway.sync.applying import Applier
@@ -54,6 +64,7 @@ from gateway.sync.plan_ids import PlanIds
 from gateway.sync.preparing import Preparer
 from gateway.sync.restoring import Restorer
 from gateway.sync.resuming import resume_plans
+from gateway.sync.revocation_list import RevocationList
 from gateway.sync.revoking import Revoker
 from gateway.sync.roster_keeper import RosterKeeper
 from gateway.sync.runner import SyncRunner
@@ -91,6 +102,7 @@ class Parts:
     facts: tuple[ReceiverFacts, ...]
     line_of: Mapping[str, str]
     source: RosterSource
+    list_source: RevocationListSource | None
     reader: RosterFileReader
     rule: WallClockCron | Every | None
     snapshot_rule: WallClockCron | None
@@ -99,8 +111,11 @@ class Parts:
     passwords: Mapping[str, PasswordBook] = field(default_factory=dict)
 
 
-def plan_parts(settings: Settings, clock: Clock) -> Parts:
-    """Build all that needs no opening. Raises SettingsFault and MapFault with what to write instead."""
+def plan_parts(settings: Settings, clock: Clock, trust: Trust | None = None) -> Parts:
+    """Build all that needs no opening. Raises SettingsFault and MapFault with what to write instead.
+
+    With `trust` None the clock is taken as right when signatures expire.
+    """
     zone = ZoneInfo(settings.gateway.time_zone)
     maps = {name: load_map(receiver.map) for name, receiver in settings.receivers.items() if _mapped(settings, name)}
     lines = {
@@ -130,7 +145,8 @@ def plan_parts(settings: Settings, clock: Clock) -> Parts:
         receivers=receivers,
         facts=tuple(facts),
         line_of={name: receiver.line for name, receiver in settings.receivers.items()},
-        source=_source(settings, clock),
+        source=_source(settings, clock, trust),
+        list_source=_list_source(settings, clock, trust),
         reader=RosterFileReader(zone, roster.encoding if roster else None),
         rule=_rule(settings, zone),
         snapshot_rule=_snapshot_rule(settings, zone),
@@ -162,24 +178,34 @@ def _snapshot_rule(settings: Settings, zone: ZoneInfo) -> WallClockCron | None:
     return None if settings.snapshots.schedule == "off" else WallClockCron(settings.snapshots.schedule, zone)
 
 
-def _source(settings: Settings, clock: Clock) -> RosterSource:
+def _source(settings: Settings, clock: Clock, trust: Trust | None) -> RosterSource:
     roster = settings.roster
     if roster is None:
         return UnsetSource()
-    if not roster.remote:
-        return FileSource(Path(roster.source), Path(roster.groups) if roster.groups else None)
-    from gateway.roster.http_source import HttpSource  # noqa: PLC0415 - brings the HTTP client, not every site needs it
+    signing = _signing(settings, roster, trust) if roster.signature == "required" else None
+    return build_source(roster.source, roster.groups, reach=_reach(roster), clock=clock, signing=signing)
 
+
+def _list_source(settings: Settings, clock: Clock, trust: Trust | None) -> RevocationListSource | None:
+    roster = settings.roster
+    if roster is None or roster.revocations is None:
+        return None
+    signing = _signing(settings, roster, trust)
+    return build_list_source(roster.revocations, reach=_reach(roster), clock=clock, signing=signing)
+
+
+def _signing(settings: Settings, roster: RosterSettings, trust: Trust | None) -> Signing:
+    return Signing(roster.public_keys, ZoneInfo(settings.gateway.time_zone), trust)
+
+
+def _reach(roster: RosterSettings) -> Reach:
     secret = read_secret(roster.credentials_file) if roster.credentials_file else ""
-    return HttpSource(
-        roster.source,
-        roster.groups,
+    return Reach(
         authorization=authorization(AuthScheme(roster.credentials), secret) if secret else None,
         ca_file=roster.ca_file,
         allow_private=roster.allow_private,
         allow_loopback=roster.allow_loopback,
         allow_plain_http=roster.allow_plain_http,
-        clock=clock,
     )
 
 
@@ -205,8 +231,8 @@ def _listeners(settings: Settings) -> tuple[Listener, ...]:
 
 async def run_gateway(settings: Settings, *, clock: Clock, stop: asyncio.Event) -> None:
     """Run until `stop` is set. Raises SettingsFault, MapFault, Refused (`state-in-use`, ...), StoreError."""
-    parts = plan_parts(settings, clock)
     trust = ClockTrust(clock, assume=Assume(settings.gateway.clock))
+    parts = plan_parts(settings, clock, trust)
     await trust.look()
     store = await open_store(settings.gateway.state, clock, trust, boot_id=read_boot_id())
     async with AsyncExitStack() as stack:
@@ -302,6 +328,12 @@ class _Gateway:
             site=site, clock=clock, journal=journal, ledger=store.ledger, proofs=store.proofs, mirrors=mirrors,
             keeper=keeper, turns=turns,
         )  # fmt: skip
+        self._list: RevocationList | None = None
+        if parts.list_source is not None:
+            self._list = RevocationList(
+                source=parts.list_source, revocations=self._revoker, ledger=store.ledger, journal=journal,
+                clock=clock, seed=settings.gateway.site,
+            )  # fmt: skip
 
     # --- running ---
 
@@ -337,6 +369,8 @@ class _Gateway:
             "retention": self._forget(),
             "first roster": self._fetch_first(),
         }
+        if self._list is not None:
+            work["revocation list"] = self._list.run()
         if self._timetable is not None:
             work["timetable"] = self._timetable.run(self._sync)
         if self._snapshot_times is not None:
@@ -483,6 +517,8 @@ class _Gateway:
 
     def _notices(self) -> Sequence[Notice]:
         notices = [Notice("store", text) for text in self._store.notices]
+        if self._list is not None and (listed := self._list.state()).problem:
+            notices.append(Notice("revocation-list", listed.problem, listed.remedy))
         if self._store.journal.problem:
             notices.append(Notice("journal-unavailable", self._store.journal.problem, "Free space on the card."))
         notices += [self._password_notice(name) for name, book in self._parts.passwords.items()
@@ -496,9 +532,7 @@ class _Gateway:
 
 def _premises(settings: Settings, parts: Parts) -> Premises:
     """Gates, contacts and limits as the conditions need them."""
-    contacts = tuple(
-        contact for name, receiver in settings.receivers.items() for contact in receiver.contacts(name)
-    )
+    contacts = tuple(contact for name, receiver in settings.receivers.items() for contact in receiver.contacts(name))
     return Premises(
         gates=build_gates(settings.gates, settings.receivers),
         contacts=contacts,

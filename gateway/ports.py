@@ -55,6 +55,7 @@ __all__ = [
     "EventFilter",
     "EventRejected",
     "Fetched",
+    "FetchedRevocations",
     "Gates",
     "Held",
     "Journal",
@@ -62,6 +63,8 @@ __all__ = [
     "Ledger",
     "LineCount",
     "LineCounts",
+    "ListLedger",
+    "ListedRevocation",
     "LiveView",
     "MirrorKeeper",
     "Mirrors",
@@ -85,6 +88,7 @@ __all__ = [
     "RestorePreview",
     "RestoreRuns",
     "RetryLater",
+    "RevocationListSource",
     "Revocations",
     "RosterAcceptance",
     "RosterArchive",
@@ -335,6 +339,21 @@ class Ledger(Protocol):
         ...
 
 
+class ListLedger(Protocol):
+    """What the revocation list needs of the ledger."""
+
+    def revocations(self) -> dict[int, Revocation]:
+        """In force now, by serial."""
+        ...
+
+    async def accept_list(self, acceptance: RosterAcceptance) -> None:
+        """Which revocation list was last followed to its end. Durable when it returns."""
+        ...
+
+    @property
+    def accepted_list(self) -> RosterAcceptance | None: ...
+
+
 @dataclass(frozen=True, slots=True)
 class Token:
     """An access token as it is kept: never the secret itself. `id` is public and names it in lists and audit."""
@@ -501,6 +520,39 @@ class RosterSource(Protocol):
 
     async def fetch(self, tag: str | None) -> Fetched | NotModified:
         """Raises SourceUnreachable, SourceRefused (too large, wrong type, redirect ...)."""
+        ...
+
+
+@dataclass(frozen=True, slots=True)
+class ListedRevocation:
+    """One line of a revocation list: this serial is revoked, or (`lift`) no longer is."""
+
+    serial: int
+    reason: str
+    lift: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class FetchedRevocations:
+    """A verified revocation list. `faults` are lines that can't be read; those in `entries` can."""
+
+    entries: tuple[ListedRevocation, ...]
+    faults: tuple[Fault, ...]
+    revision: int
+    digest: str
+    tag: str
+
+
+class RevocationListSource(Protocol):
+    """Where the signed revocation list beside the roster comes from."""
+
+    @property
+    def place(self) -> str:
+        """Path or address for people, without credentials."""
+        ...
+
+    async def fetch(self, tag: str | None) -> FetchedRevocations | NotModified:
+        """Raises SourceUnreachable, SourceRefused (unsigned, expired, no such list ...)."""
         ...
 
 

@@ -155,7 +155,8 @@ class RosterSettings(_Strict):
 
     `schedule` is cron's five fields in the site's zone (weekdays by name), `every_minutes` an interval; one of
     them, or none for by hand only. `spread_s` delays each run by a random part of it, so that many sites do not
-    ask at once.
+    ask at once. `public_keys` are minisign's; the revocation list is always signed, the roster where `signature`
+    requires it.
     """
 
     source: str
@@ -171,6 +172,18 @@ class RosterSettings(_Strict):
     allow_plain_http: bool = False
     allow_private: bool = False
     allow_loopback: bool = False
+    signature: Literal["off", "required"] = "off"
+    public_keys: tuple[str, ...] = ()
+    revocations: str | None = None
+
+    @model_validator(mode="after")
+    def _keys_where_needed(self) -> Self:
+        if not self.public_keys and (self.signature == "required" or self.revocations is not None):
+            what = 'signature = "required"' if self.signature == "required" else "a revocation list"
+            raise ValueError(f"{what} needs public_keys: the second line of minisign's .pub file")
+        if self.public_keys and self.signature == "off" and self.revocations is None:
+            raise ValueError('public_keys are given and nothing is checked; write signature = "required"')
+        return self
 
     @model_validator(mode="after")
     def _one_timetable(self) -> Self:

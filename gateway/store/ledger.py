@@ -66,6 +66,7 @@ class LedgerFile:
         self._worker = Worker("ledger")
         self._revoked: dict[int, _Revoked] = {}
         self._accepted: RosterAcceptance | None = None
+        self._accepted_list: RosterAcceptance | None = None
         self._waits: dict[str, RosterWait] = {}
         self._tokens: dict[str, KeptToken] = {}
         self._opened: Opened | None = None
@@ -105,6 +106,14 @@ class LedgerFile:
     @property
     def accepted(self) -> RosterAcceptance | None:
         return self._accepted
+
+    async def accept_list(self, acceptance: RosterAcceptance) -> None:
+        await self._append({"type": "list-accepted", **encode(acceptance)})
+
+    @property
+    def accepted_list(self) -> RosterAcceptance | None:
+        """The revocation list that was last followed to its end."""
+        return self._accepted_list
 
     async def begin_wait(self, wait: RosterWait) -> None:
         await self._append({"type": "wait-began", **encode(wait)})
@@ -182,6 +191,8 @@ class LedgerFile:
                 self._revoked = {s: revoked for s, revoked in self._revoked.items() if s != entry["serial"]}
             case "accepted":
                 self._accepted = decode(RosterAcceptance, entry)
+            case "list-accepted":
+                self._accepted_list = decode(RosterAcceptance, entry)
             case "wait-began":
                 wait = decode(RosterWait, entry)
                 self._waits = {**self._waits, wait.receiver: wait}
@@ -200,6 +211,8 @@ class LedgerFile:
         lines: list[Entry] = [{"type": "revoked", **encode(revoked)} for revoked in self._revoked.values()]
         if self._accepted is not None:
             lines.append({"type": "accepted", **encode(self._accepted)})
+        if self._accepted_list is not None:
+            lines.append({"type": "list-accepted", **encode(self._accepted_list)})
         lines += [{"type": "wait-began", **encode(wait)} for wait in self._waits.values()]
         lines += [{"type": "token-added", **encode(kept)} for kept in self._tokens.values()]
         if self._opened is not None:
