@@ -25,21 +25,25 @@ class PasswordBook:
         self._given = read()
 
     def __call__(self) -> tuple[str, ...]:
-        """Likeliest first. A settings' file that has become unreadable counts with what it had last."""
-        with contextlib.suppress(SettingsFault):
-            self._given = self._read()
-        kept = self._memory.load()
+        """Likeliest first."""
+        given, kept = self._look()
         if kept is None:
-            return (self._given,)
-        order = (*kept.candidates, self._given) if kept.given == self._given else (self._given, *kept.candidates)
+            return (given,)
+        order = (*kept.candidates, given) if kept.given == given else (given, *kept.candidates)
         return tuple(dict.fromkeys(order))
 
     @property
     def settings_are_behind(self) -> bool:
         """Whether the settings' file still has another password than the one that the gateway has set."""
-        kept = self._memory.load()
-        return kept is not None and kept.given == self._given and kept.candidates[:1] != (self._given,)
+        given, kept = self._look()
+        return kept is not None and kept.given == given and kept.candidates[:1] != (given,)
 
     async def keep(self, *candidates: str) -> None:
         """Remember what may be in force, likeliest first. Raises StoreUnavailable."""
         await asyncio.to_thread(self._memory.keep, KeptPasswords(self._given, candidates))
+
+    def _look(self) -> tuple[str, KeptPasswords | None]:
+        """The settings' password and what is kept. A settings' file that can't be read counts with what it had last."""
+        with contextlib.suppress(SettingsFault):
+            self._given = self._read()
+        return self._given, self._memory.load()
