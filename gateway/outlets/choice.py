@@ -40,10 +40,9 @@ class Choice:
 
 
 def condition_of(data: Mapping[str, Any]) -> str:
-    """The name of the condition that an event's data tell of; empty without one."""
-    found = data.get("condition")
-    if isinstance(found, Mapping):
-        found = found.get("kind") or found.get("name")
+    """The name of the condition that an event's data tell of (`kind`); empty without one."""
+    inner = data.get("condition")
+    found = data.get("kind") or (inner.get("kind") if isinstance(inner, Mapping) else inner)
     return found if isinstance(found, str) else ""
 
 

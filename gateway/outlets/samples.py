@@ -33,7 +33,9 @@ def sample_drafts(receiver: str, conditions: Iterable[str] = CONDITIONS) -> tupl
     for name in EventName:
         where = "" if name.value.partition(".")[0] in _FAMILIES_OF_THE_GATEWAY else receiver
         if name in _CONDITION_EVENTS:
-            drafts += [EventDraft(name, where, {"condition": condition}) for condition in conditions]
+            drafts += [
+                EventDraft(name, where, {"kind": condition, "sentence": "This is a test."}) for condition in conditions
+            ]
         else:
             drafts.append(EventDraft(name, where, _DATA.get(name, {})))
     return tuple(drafts)
@@ -45,7 +47,7 @@ def samples_for(drafts: Iterable[EventDraft], wants: Callable[[Event], bool]) ->
 
 
 def _words(draft: EventDraft) -> str:
-    condition = draft.data.get("condition")
+    condition = draft.data.get("kind") if draft.name in _CONDITION_EVENTS else None
     return f"{draft.name.value} ({condition})" if condition else draft.name.value
 
 
