@@ -7,6 +7,7 @@ import typer
 from gateway.cli.changing import revoke, settings
 from gateway.cli.clearing import reset
 from gateway.cli.demo import demo
+from gateway.cli.gates import conditions, why
 from gateway.cli.looking import follow, status
 from gateway.cli.rosters import rosters
 from gateway.cli.running import check, run
@@ -29,6 +30,8 @@ app.command()(run)
 app.command()(check)
 app.command()(status)
 app.command()(follow)
+app.command()(conditions)
+app.command()(why)
 app.add_typer(rosters, name="roster")
 app.command()(revoke)
 app.add_typer(settings, name="settings")

@@ -21,6 +21,7 @@ from gateway.cli.console import (
     local_time,
     print_json,
 )
+from gateway.cli.gates import condition_line
 from gateway.cli.words import REFUSING_LINKS, event_sentence, receiver_sentence, wait_sentence
 
 __all__ = ["follow", "status"]
@@ -31,6 +32,8 @@ async def _read_status(client: ApiClient) -> dict[str, Any]:
     return {
         "gateway": await client.get("/gateway"),
         "roster": await client.get("/roster"),
+        "gates": (await client.get("/gates"))["gates"],
+        "conditions": await client.get_all("/conditions", "conditions"),
         "receivers": [
             {**receiver, "status": await client.get(f"/receivers/{receiver['id']}/status")} for receiver in receivers
         ],
@@ -40,11 +43,15 @@ async def _read_status(client: ApiClient) -> dict[str, Any]:
 def status(
     url: Url = None, token_file: TokenFile = None, socket: SocketOption = DEFAULT_SOCKET, as_json: AsJson = False
 ) -> None:
-    """Say how every receiver, the roster and the clock stand."""
+    """Say where every gate stands, what needs a person, and how receivers, roster and clock stand."""
     found = ask(_read_status, url=url, token_file=token_file, socket=socket)
     if as_json:
         print_json(found)
     else:
+        for gate in found["gates"]:
+            console.print(gate["sentence"], markup=False)
+        for condition in found["conditions"]:
+            console.print(condition_line(condition), markup=False)
         for receiver in found["receivers"]:
             console.print(receiver_sentence(receiver, receiver["status"]), markup=False)
             for words in (receiver["problem"], receiver["remedy"], wait_sentence(receiver["waiting"])):

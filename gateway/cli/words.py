@@ -118,6 +118,11 @@ _SENTENCES: dict[str, Callable[[Mapping[str, Any]], str]] = {
     "snapshot.taken": lambda d: f"snapshot {d.get('id', d.get('snapshot', ''))} taken",
     "roster.paused": lambda d: f"the roster waits here after a {d.get('reason', 'restore')}, until somebody approves",
     "roster.resumed": lambda d: f"the roster waits no longer: {d.get('by', '')}",
+    "condition.raised": lambda d: f"{d.get('weight', 'condition')}: {d.get('sentence', d.get('condition', ''))}",
+    "condition.cleared": lambda d: f"no longer: {d.get('sentence', d.get('condition', ''))}",
+    "condition.acknowledged": lambda d: (
+        f"{d.get('name', 'somebody')} has taken note: {d.get('sentence', d.get('condition', ''))}"
+    ),
     "gateway.started": lambda _: "the gateway started",
     "gateway.stopped": lambda _: "the gateway stopped",
 }

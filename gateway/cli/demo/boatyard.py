@@ -11,7 +11,27 @@ import random
 from dataclasses import dataclass
 from pathlib import Path
 
-__all__ = ["GROUPS_TOML", "LOST", "RECEIVERS", "Place", "Row", "holders", "roster_csv", "settings_toml"]
+__all__ = [
+    "GATES_TOML",
+    "GROUPS_TOML",
+    "LOST",
+    "RECEIVERS",
+    "Place",
+    "Row",
+    "Watcher",
+    "holders",
+    "roster_csv",
+    "settings_toml",
+]
+
+
+@dataclass(frozen=True, slots=True)
+class Watcher:
+    """An input: what people call it, what it tells of, and the gate it belongs to (empty: none)."""
+
+    name: str
+    role: str
+    gate: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,7 +43,7 @@ class Place:
     address: int
     serial: str
     outputs: dict[int, str]
-    inputs: dict[int, str]
+    inputs: dict[int, Watcher]
 
 
 RECEIVERS = (
@@ -33,11 +53,53 @@ RECEIVERS = (
         1,
         "FQ-1041",
         {1: "gate", 2: "lamp", 3: "boat-hoist"},
-        {1: "gate closed", 2: "hoist parked"},
+        {1: Watcher("gate closed", "closed", "slip-gate"), 2: Watcher("hoist parked", "other")},
     ),
-    Place("car-park", "quayside", 2, "FQ-1042", {1: "barrier", 2: "pedestrian-door"}, {1: "barrier down"}),
-    Place("workshop", "workshop", 1, "FQ-2007", {1: "shutter", 2: "bay-lights"}, {1: "shutter closed", 2: "housing"}),
+    Place(
+        "car-park",
+        "quayside",
+        2,
+        "FQ-1042",
+        {1: "barrier", 2: "pedestrian-door"},
+        {1: Watcher("barrier down", "closed", "car-park-barrier")},
+    ),
+    Place(
+        "workshop",
+        "workshop",
+        1,
+        "FQ-2007",
+        {1: "shutter", 2: "bay-lights"},
+        {1: Watcher("shutter closed", "closed", "workshop-shutter"), 2: Watcher("housing", "tamper")},
+    ),
 )
+
+#: Every gate's contact is normal while it is shut.
+GATES_TOML = """\
+[gates.slip-gate]
+title = "Slip gate"
+receiver = "slip-gate"
+outputs = ["gate"]
+travel_s = 12
+stay_open_limit_s = 60
+
+[gates.car-park-barrier]
+title = "Car-park barrier"
+kind = "barrier"
+receiver = "car-park"
+outputs = ["barrier"]
+travel_s = 2
+stay_open_limit_s = 120
+closing = "by-itself"
+
+[gates.workshop-shutter]
+title = "Workshop shutter"
+kind = "shutter"
+receiver = "workshop"
+outputs = ["shutter"]
+travel_s = 20
+stay_open_limit_s = "none"
+service_cycles = 5000
+"""
 
 GROUPS_TOML = """\
 [groups.berth-holders]
@@ -120,9 +182,14 @@ def settings_toml(folder: Path, listen: str, baud: int) -> str:
         parts.append(f'[lines.{line}]\nport = "{folder / line}"\nbaud = {baud}')
     for place in RECEIVERS:
         outputs = ", ".join(f'{number} = "{name}"' for number, name in place.outputs.items())
-        inputs = ", ".join(f'{number} = "{name}"' for number, name in place.inputs.items())
+        inputs = ", ".join(f"{number} = {_input_toml(watcher)}" for number, watcher in place.inputs.items())
         parts.append(
             f'[receivers.{place.name}]\nline = "{place.line}"\naddress = {place.address}\n'
             f"outputs = {{ {outputs} }}\ninputs = {{ {inputs} }}"
         )
-    return "\n\n".join(parts) + "\n"
+    return "\n\n".join([*parts, GATES_TOML])
+
+
+def _input_toml(watcher: Watcher) -> str:
+    gate = f', gate = "{watcher.gate}"' if watcher.gate else ""
+    return f'{{ name = "{watcher.name}", role = "{watcher.role}"{gate} }}'

@@ -15,7 +15,7 @@ from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
 
 from gateway.cli.client import StreamEvent
 from gateway.cli.console import REFUSED, console, fail
-from gateway.cli.demo.boatyard import LOST, RECEIVERS, Row, holders
+from gateway.cli.demo.boatyard import LOST, RECEIVERS, Place, Row, holders
 from gateway.cli.demo.yard import Yard, open_yard
 from gateway.cli.rosters import follow_plan
 from gateway.cli.words import event_sentence, plan_sentence
@@ -30,6 +30,7 @@ _SHOWN = frozenset(
     for name in (
         "transmitter.heard", "input.changed", "output.changed", "revocation.pending", "revocation.applied",
         "link.lost", "link.restored", "drift.found", "settings.changed", "plan.held", "plan.failed",
+        "condition.raised", "condition.cleared",
     )
 )  # fmt: skip
 
@@ -131,13 +132,22 @@ class _Play:
         yard, first = self._yard, holders()
         console.print("\nA berth holder drives in, and the gate leaves its closed contact:")
         await yard.act(_CAR_PARK, f"press {first[20].serial} 1")
-        await yard.clock.sleep(0.6)
+        await yard.clock.sleep(0.3)
+        await yard.act(_CAR_PARK, "input 1 violated")
+        await yard.clock.sleep(0.9)
         await yard.act(_GATE, f"press {first[20].serial} 1")
-        await yard.clock.sleep(0.6)
+        await yard.clock.sleep(0.3)
         await yard.act(_GATE, "input 1 violated")
         await yard.clock.sleep(1.0)
+        await self._show_gates()
+        await yard.act(_CAR_PARK, "input 1 normal")
         await yard.act(_GATE, "input 1 normal")
         await yard.clock.sleep(1.0)
+
+    async def _show_gates(self) -> None:
+        """Where every gate stands, in sentences."""
+        for gate in (await self._yard.client.get("/gates"))["gates"]:
+            console.print(f"    {gate['sentence']}", markup=False)
 
     async def _revoke(self) -> bool:
         yard, serial = self._yard, f"{LOST.serial:010d}"
@@ -194,9 +204,7 @@ class _Play:
     async def _someone(self, dice: random.Random, who: Row) -> None:
         deed = dice.randrange(5)
         if deed == 0:
-            await self._yard.act(_WORKSHOP, "input 1 violated")
-            await self._pause(1.0)
-            await self._yard.act(_WORKSHOP, "input 1 normal")
+            await self._swing(_WORKSHOP, 3.5)
         elif deed == 1:
             await self._yard.act(_CAR_PARK, f"press {dice.randrange(49_000_000, 50_000_000)} 1")
         else:
@@ -204,6 +212,14 @@ class _Play:
             await self._yard.act(
                 place, f"press {who.serial} {1 if place is _GATE or who.group == 'berth-holders' else 2}"
             )
+            await self._pause(0.3)
+            await self._swing(place, 1.5)
+
+    async def _swing(self, place: Place, open_s: float) -> None:
+        """The gate leaves its closed contact for a while; with no press before, somebody has lifted it by hand."""
+        await self._yard.act(place, "input 1 violated")
+        await self._pause(open_s)
+        await self._yard.act(place, "input 1 normal")
 
     def _sum_up(self, gone: bool) -> None:
         heard, moved = self._seen["transmitter.heard"], self._seen["output.changed"]

@@ -1,0 +1,85 @@
+"""`conditions` and `why`: what needs a person, and why a gate does not open for somebody."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Annotated, Any
+
+import typer
+
+from gateway.cli.client import DEFAULT_SOCKET, ApiClient
+from gateway.cli.console import REFUSED, AsJson, SocketOption, TokenFile, Url, ask, console, local_time, print_json
+
+__all__ = ["condition_line", "conditions", "why"]
+
+
+def condition_line(condition: Mapping[str, Any]) -> str:
+    """One condition in one line: how much it presses, what it says, since when, and who has taken note."""
+    words = f"{condition['weight']}: {condition['sentence']} Since {local_time(condition['since'])}."
+    if condition["visit"]:
+        words += " People work there: a test."
+    if condition["cleared"]:
+        return f"{words} Cleared {local_time(condition['cleared'])}."
+    taken = condition["acknowledged"]
+    if taken is None:
+        return words
+    return f"{words} Noted by {taken.get('name', 'somebody')}" + (f": {taken['note']}" if taken.get("note") else ".")
+
+
+def conditions(
+    recent: Annotated[bool, typer.Option("--recent", help="Also those that were cleared a while ago.")] = False,
+    acknowledge: Annotated[
+        str | None, typer.Option("--acknowledge", metavar="ID", help="Take note of this one; needs --name and --note.")
+    ] = None,
+    name: Annotated[str | None, typer.Option("--name", help="Who takes note.")] = None,
+    note: Annotated[str | None, typer.Option("--note", help="What was found or done.")] = None,
+    url: Url = None,
+    token_file: TokenFile = None,
+    socket: SocketOption = DEFAULT_SOCKET,
+    as_json: AsJson = False,
+) -> None:
+    """Say what needs a person: gates left open, contacts that chatter, receivers that are silent and the like."""
+    if acknowledge is not None and not (name and note):
+        raise typer.BadParameter("give --name and --note too: who takes note, and what was found")
+
+    async def work(client: ApiClient) -> Any:
+        if acknowledge is not None:
+            body = {"name": name, "note": note}
+            return [await client.send("POST", f"/conditions/{acknowledge}/acknowledgement", body)]
+        return await client.get_all("/conditions", "conditions", state="all" if recent else "open")
+
+    found = ask(work, url=url, token_file=token_file, socket=socket)
+    if as_json:
+        print_json(found)
+    elif not found:
+        console.print("Nothing needs a person.")
+    else:
+        for condition in found:
+            console.print(f"{condition['id']}  {condition_line(condition)}", markup=False)
+    if acknowledge is None and any(condition["cleared"] is None for condition in found):
+        raise typer.Exit(REFUSED)
+
+
+def why(
+    holder: Annotated[str, typer.Argument(help="A holder's name as the roster has it, or the serial.")],
+    url: Url = None,
+    token_file: TokenFile = None,
+    socket: SocketOption = DEFAULT_SOCKET,
+    as_json: AsJson = False,
+) -> None:
+    """Say why a gate does not open for somebody: not heard, unknown, no right, gone, or the gate did not move."""
+    found = ask(lambda client: client.get("/why", holder=holder), url=url, token_file=token_file, socket=socket)[
+        "transmitters"
+    ]
+    if as_json:
+        print_json(found)
+    else:
+        for transmitter in found:
+            console.print(f"Transmitter {transmitter['serial']} {transmitter['holder']}".rstrip() + ":", markup=False)
+            for finding in transmitter["findings"]:
+                mark = "→" if finding == transmitter["answer"] else " "
+                console.print(f" {mark} {finding['sentence']}", markup=False)
+                if finding["remedy"] and finding == transmitter["answer"]:
+                    console.print(f"   {finding['remedy']}", markup=False)
+    if any(transmitter["answer"]["reason"] != "worked" for transmitter in found):
+        raise typer.Exit(REFUSED)
