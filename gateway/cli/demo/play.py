@@ -134,7 +134,7 @@ class _Play:
         await yard.act(_CAR_PARK, f"press {first[20].serial} 1")
         await yard.clock.sleep(0.3)
         await yard.act(_CAR_PARK, "input 1 violated")
-        await yard.clock.sleep(0.9)
+        await yard.clock.sleep(1.4)
         await yard.act(_GATE, f"press {first[20].serial} 1")
         await yard.clock.sleep(0.3)
         await yard.act(_GATE, "input 1 violated")
