@@ -16,7 +16,7 @@ from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
 from gateway.cli.client import StreamEvent
 from gateway.cli.console import REFUSED, console, fail
 from gateway.cli.demo.boatyard import LOST, RECEIVERS, Place, Row, holders
-from gateway.cli.demo.yard import Yard, open_yard
+from gateway.cli.demo.yard import Yard, check_listen, open_yard
 from gateway.cli.rosters import follow_plan
 from gateway.cli.words import event_sentence, plan_sentence
 from gateway.clock import SystemClock
@@ -41,6 +41,7 @@ def demo(
 ) -> None:
     """Play an invented boatyard: three virtual receivers on two lines, and the real daemon. Needs no hardware."""
     try:
+        check_listen(listen)
         asyncio.run(_run(seconds, listen))
     except GatepostError as error:
         fail(error)

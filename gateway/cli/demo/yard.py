@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import asyncio
+import errno
 import os
+import socket
 import sys
 from collections.abc import AsyncIterator
 from contextlib import AsyncExitStack, asynccontextmanager
@@ -11,12 +13,16 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+import typer
+from pydantic import ValidationError
+
 from gateway.cli.client import ApiClient, CannotReach
 from gateway.cli.demo.boatyard import GROUPS_TOML, RECEIVERS, Place, roster_csv, settings_toml
 from gateway.clock import Clock
-from gateway.errors import GatepostError
+from gateway.errors import GatepostError, Refused
+from gateway.settings import ApiSettings
 
-__all__ = ["Yard", "open_yard"]
+__all__ = ["Yard", "check_listen", "open_yard"]
 
 BAUD = 115_200
 _START_TIMEOUT_S = 20.0
@@ -49,6 +55,25 @@ class Yard:
                 if all(entry["mirror_revision"] is not None for entry in receivers):
                     return receivers
                 await self.clock.sleep(0.1)
+
+
+def check_listen(listen: str) -> None:
+    """Look at the API's address before anything is started. Raises Refused when another program has it.
+
+    Raises typer.BadParameter when it is no address that the settings would take.
+    """
+    try:
+        host, port = ApiSettings(listen=listen).host_and_port
+    except ValidationError as fault:
+        words = fault.errors()[0]["msg"].removeprefix("Value error, ")
+        raise typer.BadParameter(f"“{listen}”: {words}") from None
+    try:
+        socket.create_server((host, port), family=socket.AF_INET6 if ":" in host else socket.AF_INET).close()
+    except OSError as fault:
+        what = f"The API can't listen on {listen}: {fault.strerror}."
+        if fault.errno == errno.EADDRINUSE:
+            what = f"Another program listens on {listen}."
+        raise Refused(what, remedy="Name another address with --listen 127.0.0.1:PORT.") from fault
 
 
 @asynccontextmanager
@@ -97,7 +122,7 @@ def _ended(process: asyncio.subprocess.Process, log: Path) -> GatepostError:
     last = log.read_text("utf-8", "replace").strip().splitlines()[-5:]
     return GatepostError(
         f"A part of the demo ended with exit code {process.returncode}:\n" + "\n".join(last),
-        remedy="If the API's address is in use, name another one with --listen 127.0.0.1:PORT.",
+        remedy="The lines above say why; the demo's folder is gone again.",
     )
 
 
