@@ -22,6 +22,7 @@ from gateway.domain.receiver import Capability, Identity, Limits, RingPlace, Rin
 from gateway.domain.urgency import Urgency
 from gateway.errors import ReceiverRefused, StoreUnavailable
 from gateway.ports import Journal, Mirrors, Receiver
+from gateway.watch.condensing import Condenser
 from gateway.watch.origins import Origins
 from gateway.watch.recall import Recalled, recall
 from gateway.watch.recognition import strangeness
@@ -80,6 +81,7 @@ class Follower:
         self._names = names or Names()
         self._recalled: Recalled | None = None
         self._view: View | None = None
+        self._condenser = Condenser()
         self._told_at: float | None = None
         self._stranger: Identity | None = None
         self._ring_skipped = False
@@ -105,7 +107,7 @@ class Follower:
                 self._recalled = await recall(self._journal, self.name)
             if read is not None:
                 self._tell(look.status, read, self._reading(started, look.status))
-            await self.teller.flush()
+            await self.teller.flush(lazily=self._condenser.holds)
             return look
 
     def refuse(self, refusal: ReceiverRefused) -> None:
@@ -236,6 +238,7 @@ class Follower:
         self._view = View.of(status)
         late = reading.since_last_s is None or reading.since_last_s > GAP_S
         self._told_at = self._clock.monotonic()
+        told = self._condenser.condense(told, self._told_at, status.uptime_s)
         self.teller.add([_timed(one, reading, late) for one in told], self._next_cursor(status))
 
     def _restarted(self, cursor: RingPlace | None, status: Status, reading: Reading) -> Told:

@@ -65,9 +65,13 @@ class Teller:
         if cursor is not None:
             self.cursor = cursor
 
-    async def flush(self) -> bool:
-        """Make durable what waits. False when it can't be now; it is tried again with a growing pause."""
-        if not self._waiting and self.cursor == self._stored:
+    async def flush(self, *, lazily: bool = False) -> bool:
+        """Make durable what waits. False when it can't be now; it is tried again with a growing pause.
+
+        `lazily`: a cursor that nothing is told with is left for the next commit; a restart reads the ring from the
+        older one.
+        """
+        if not self._waiting and (lazily or self.cursor == self._stored):
             return True
         if self.failure is not None and self._clock.monotonic() < self._retry_at:
             return False
