@@ -39,7 +39,7 @@ async def until(condition: Callable[[], bool]) -> float:
     loop = asyncio.get_running_loop()
     started = loop.time()
     async with asyncio.timeout(LIMIT_S):
-        while not condition():  # noqa: ASYNC110 - what is waited for is spread over many parts
+        while not condition():
             await asyncio.sleep(0.005)
     return loop.time() - started
 
