@@ -170,6 +170,7 @@ def kill_receiver(yard: Yard) -> None:
 def test_a_restore_cut_in_the_middle_ends_whole(yard: Yard, cut: Callable[[Yard], None]) -> None:
     """Whatever goes: at the end every transmitter of the snapshot is in it and none of the others."""
     taken = start_restore(yard)
+    assert newest_plan(yard)["state"] == "applying"
     cut(yard)
     wait_applied(yard)
     assert set(yard.lines["quayside"].rights()) == {f"{48_200_001 + n:010d}" for n in range(150)}

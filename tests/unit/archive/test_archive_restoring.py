@@ -394,6 +394,66 @@ async def test_a_failed_restore_is_taken_up_by_the_next_gateway_too() -> None:
     assert only(house).board.slots == {slot.number: slot for slot in people(9)}
 
 
+@pytest.mark.parametrize("killed", [False, True])
+async def test_a_restore_that_meets_another_hand_ends_and_the_roster_stays_away(killed: bool) -> None:
+    """Somebody learns a stranger into a slot that the snapshot wants: the restore ends with words, nobody's slot is
+    taken without a word, and the roster is not brought in its place, neither now nor after a restart."""
+    house = house_with(*people(9), frame_s=0.1)
+    taken = await house.take()
+    for number in range(1, 10):
+        only(house).board.put(number, None, Origin.LINE)
+    house.rosters.put(roster(entry(700)))
+    async with run_in(house):
+        plan = await house.clock.run(house.desk.start(RestoreOrder("slip-gate", taken.id), asked_by="Kim"))
+        await house.clock.advance(0.35)
+        fill(only(house), some_slot(9, 999))
+        if not killed:
+            plan = await house.end_of(plan)
+            await house.clock.advance(10)
+    if killed:
+        again = house.restarted()
+        await again.resume()
+        async with run_in(again):
+            plan = await again.end_of(plan)
+            await again.clock.advance(10)
+    assert plan.state is PlanState.SUPERSEDED
+    assert "restore again" in plan.outcome
+    held = {slot.serial for slot in only(house).board.slots.values()}
+    assert 999 in held
+    assert 700 not in held
+
+
+async def test_a_held_restore_whose_slots_were_done_meanwhile_still_sets_its_settings() -> None:
+    """Approved when only the settings are left."""
+    house = house_with(*people(2))
+    only(house).board.change_on_time(1, 60, Origin.LINE)
+    taken = await house.take()
+    only(house).board.change_on_time(1, 5, Origin.LINE)
+    fill(only(house), *(some_slot(10 + n, 500 + n) for n in range(6)))
+    async with run_in(house):
+        held = await house.restore(RestoreOrder("slip-gate", taken.id, settings=True), approve=False)
+        assert held.state is PlanState.HELD
+        for n in range(6):
+            only(house).board.put(10 + n, None, Origin.LINE)
+        await house.clock.run(house.runner.approve(held.id, asked_by="Kim"))
+        await house.clock.advance(5)
+    assert house.store.plans.kept[held.id].state is PlanState.APPLIED
+    assert only(house).board.on_times_s[0] == 60
+
+
+async def test_a_held_restore_does_not_hold_what_the_roster_is_asked_for() -> None:
+    """A look at the roster's own plan says what the roster's guard says, not the restore's."""
+    house = house_with(*people(20))
+    taken = await house.take()
+    fill(only(house), *(some_slot(30 + n, 500 + n) for n in range(8)))
+    async with run_in(house):
+        held = await house.restore(RestoreOrder("slip-gate", taken.id), approve=False)
+        assert held.state is PlanState.HELD
+        house.rosters.put(roster(*(entry(serial) for serial in (*range(101, 121), *range(500, 507)))))
+        preview = await house.clock.run(house.runner.preview("slip-gate"))
+    assert (preview.count(ChangeKind.REMOVED), preview.hold) == (1, "")
+
+
 # --- any snapshot ---
 
 _PAIRS = st.frozensets(st.tuples(st.integers(1, 8), st.integers(1, 3)), min_size=1, max_size=3)
