@@ -5,12 +5,14 @@ from __future__ import annotations
 import errno
 import os
 from collections.abc import AsyncIterator
+from dataclasses import replace
 from datetime import timedelta
 from pathlib import Path
 
 import pytest
 
 from gateway.domain.revocation import Revocation, RevocationState
+from gateway.domain.wait import RosterWait
 from gateway.errors import StoreUnavailable
 from gateway.ports import RosterAcceptance, Token
 from gateway.store.ledger import KeptToken, LedgerFile, Opened
@@ -82,6 +84,22 @@ async def test_the_accepted_roster_is_the_newest(ledger: LedgerFile, tmp_path: P
     await ledger.accept_roster(newest)
     for known in (ledger, await reread(tmp_path)):
         assert known.accepted == newest
+
+
+async def test_where_the_roster_waits_is_known_after_a_restart(ledger: LedgerFile, tmp_path: Path) -> None:
+    """One wait per receiver, the newest; ended it is gone, also from a ledger written anew."""
+    first = RosterWait("slip-gate", "restore", MORNING, "local:0", "20260302T080000Z-001-slip-gate", "p1")
+    await ledger.begin_wait(first)
+    await ledger.begin_wait(RosterWait("car-park", "reset", MORNING, "local:0"))
+    await ledger.begin_wait(replace(first, kept_digest="d1"))
+    await ledger.end_wait("car-park")
+    for known in (ledger, await reread(tmp_path)):
+        assert known.waits() == {"slip-gate": replace(first, kept_digest="d1")}
+    for _ in range(600):
+        await ledger.note_opened(Opened("e1", "m"))
+    await ledger.close()
+    assert (await reread(tmp_path)).waits() == {"slip-gate": replace(first, kept_digest="d1")}
+    assert lines(tmp_path) == ["wait-began", "opened"]
 
 
 async def test_a_full_disk_acknowledges_nothing(
