@@ -37,6 +37,9 @@ from gateway.errors import SettingsFault, StoreError
 from gateway.gate_settings import build_gates
 from gateway.line import Line, LineConfig
 from gateway.maps import load_map
+from gateway.outlet_plans import About, OutletBuilder, Running, plan_outlet
+from gateway.outlets.house import OutletHouse
+from gateway.outlets.standing import Standing
 from gateway.ports import (
     Commit,
     LineCount,
@@ -109,6 +112,7 @@ class Parts:
     zone: ZoneInfo
     listeners: tuple[Listener, ...] = field(default=())
     passwords: Mapping[str, PasswordBook] = field(default_factory=dict)
+    outlets: tuple[OutletBuilder, ...] = ()
 
 
 def plan_parts(settings: Settings, clock: Clock, trust: Trust | None = None) -> Parts:
@@ -153,7 +157,13 @@ def plan_parts(settings: Settings, clock: Clock, trust: Trust | None = None) -> 
         zone=zone,
         listeners=_listeners(settings),
         passwords=passwords,
+        outlets=_outlets(settings, zone),
     )
+
+
+def _outlets(settings: Settings, zone: ZoneInfo) -> tuple[OutletBuilder, ...]:
+    about = About(settings.gateway.site, tuple(settings.receivers), zone, package_version("gatepost"))
+    return tuple(plan_outlet(name, outlet, about) for name, outlet in settings.outlets.items())
 
 
 def _mapped(settings: Settings, receiver: str) -> bool:
@@ -335,10 +345,19 @@ class _Gateway:
                 clock=clock, seed=settings.gateway.site,
             )  # fmt: skip
 
+        running = Running(
+            journal=journal, runs=store.runs, trust=trust, clock=clock, standing=self._standing,
+            documents=Standing(self._watch.live, parts.facts, self._conditions.gates.gates).documents,
+        )  # fmt: skip
+        self._outlets = OutletHouse(
+            [build(running) for build in parts.outlets], journal=journal, outbox=store.outbox, clock=clock
+        )
+
     # --- running ---
 
     async def run(self, stop: asyncio.Event) -> None:
         """The task tree. Ends in order when `stop` is set."""
+        await self._outlets.load()
         await self._tell(EventName.GATEWAY_STARTED, {"version": self._version})
         await self._rosters.load()
         await resume_plans(
@@ -362,6 +381,7 @@ class _Gateway:
         work |= {
             "watch": self._watch.run(),
             "conditions": self._conditions.run(),
+            "outlets": self._outlets.run(),
             "plans": self._runner.run(),
             "restores": self._restorer.run(),
             "revocations": self._revoker.run(),
@@ -500,6 +520,7 @@ class _Gateway:
             restores=self._restores,
             waits=self._waiting,
             clearing=self._clearing,
+            outlets=self._outlets,
             facts=self._parts.facts,
             capabilities={name: driver.capabilities for name, driver in self._parts.receivers.items()},
             journal_available=lambda: not store.journal.problem,
@@ -515,10 +536,16 @@ class _Gateway:
             f"Write the new one into {place} as well." if place else "Put it into a file named as link_password_file.",
         )
 
+    def _standing(self) -> Sequence[str]:
+        """What needs somebody, in sentences."""
+        return [condition.sentence for condition in self._conditions.open()]
+
     def _notices(self) -> Sequence[Notice]:
         notices = [Notice("store", text) for text in self._store.notices]
         if self._list is not None and (listed := self._list.state()).problem:
             notices.append(Notice("revocation-list", listed.problem, listed.remedy))
+        notices += [Notice("outlet-failing", f"{state.name}: {state.problem}", state.remedy)
+                    for state in self._outlets.states() if state.state in ("failing", "disabled")]  # fmt: skip
         if self._store.journal.problem:
             notices.append(Notice("journal-unavailable", self._store.journal.problem, "Free space on the card."))
         notices += [self._password_notice(name) for name, book in self._parts.passwords.items()

@@ -18,6 +18,7 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_valida
 
 from gateway.errors import SettingsFault
 from gateway.gate_settings import ConditionSettings, GateSettings, InputsMixin, check_gates
+from gateway.outlet_settings import OutletSettings, check_outlets, plain_fault
 
 __all__ = [
     "ApiSettings",
@@ -220,6 +221,7 @@ class Settings(_Strict):
     conditions: ConditionSettings = ConditionSettings()
     roster: RosterSettings | None = None
     snapshots: SnapshotSettings = SnapshotSettings()
+    outlets: dict[_Name, OutletSettings] = {}
 
     @model_validator(mode="after")
     def _wired(self) -> Self:
@@ -241,6 +243,7 @@ class Settings(_Strict):
                 raise ValueError(f"lines.{name}.port: {line.port} already belongs to line {ports[line.port]}")
             ports[line.port] = name
         check_gates(self.gates, self.receivers)
+        check_outlets(self.outlets, self.receivers)
         return self
 
     @model_validator(mode="after")
@@ -277,7 +280,7 @@ def parse_settings(text: str, name: str) -> Settings:
     try:
         return Settings.model_validate(raw)
     except ValidationError as fault:
-        places = [_tell(text, error["loc"], error["msg"], error["type"]) for error in fault.errors()]
+        places = [_tell(text, error["loc"], error["msg"], error["type"]) for error in map(plain_fault, fault.errors())]
         count = "one fault" if len(places) == 1 else f"{len(places)} faults"
         raise SettingsFault(
             f"{name} has {count}:\n" + "\n".join(f"  {place}" for place in places),

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from prometheus_client import CollectorRegistry, Counter, disable_created_metrics
-from prometheus_client.core import GaugeMetricFamily, Metric
+from prometheus_client.core import CounterMetricFamily, GaugeMetricFamily, Metric
 from prometheus_client.exposition import choose_encoder
 from prometheus_client.registry import Collector
 
@@ -57,6 +57,7 @@ class _Now(Collector):
     def collect(self) -> Iterator[Metric]:
         yield from self._gateway()
         yield from self._receivers()
+        yield from self._outlets()
 
     def _gateway(self) -> Iterator[Metric]:
         services = self._services
@@ -81,6 +82,24 @@ class _Now(Collector):
             if live.mirror_revision is not None:
                 revision.add_metric([live.name], live.mirror_revision)
         yield from (online, rate, revision)
+
+    def _outlets(self) -> Iterator[Metric]:
+        lag = GaugeMetricFamily("gatepost_outlet_lag_events", "Events still before the outlet.", labels=["outlet"])
+        failing = GaugeMetricFamily(
+            "gatepost_outlet_failing", "1 while events can't be delivered there.", labels=["outlet"]
+        )
+        counts = (
+            ("gatepost_outlet_done", "Events sent or set aside.", "done"),
+            ("gatepost_outlet_set_aside", "Events refused three times.", "set_aside"),
+            ("gatepost_outlet_lost", "Events that the journal forgot before they were sent.", "lost"),
+        )
+        families = [CounterMetricFamily(name, text, labels=["outlet"]) for name, text, _ in counts]
+        for state in self._services.outlets.states():
+            lag.add_metric([state.name], state.lag)
+            failing.add_metric([state.name], state.state in ("failing", "disabled"))
+            for family, (_, _, field) in zip(families, counts, strict=True):
+                family.add_metric([state.name], getattr(state.row, field))
+        yield from (lag, failing, *families)
 
 
 def _gauge(name: str, text: str, value: float) -> GaugeMetricFamily:

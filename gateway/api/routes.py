@@ -15,6 +15,7 @@ from gateway.api.models import (
     tokens,
 )
 from gateway.api.operations import LINE_PROBLEMS, Operation
+from gateway.api.outlet_routes import OUTLET_OPERATIONS
 from gateway.api.paging import PageQuery
 from gateway.api.resources import audit as audit_log
 from gateway.api.resources import events as event_list
@@ -392,4 +393,13 @@ _ACCESS = (
     ),
 )
 
-OPERATIONS: tuple[Operation, ...] = (*_GATEWAY, *_RECEIVERS, *GATE_OPERATIONS, *_ROSTER, *SNAPSHOTS, *_EVENTS, *_ACCESS)
+OPERATIONS: tuple[Operation, ...] = (
+    *_GATEWAY,
+    *_RECEIVERS,
+    *GATE_OPERATIONS,
+    *_ROSTER,
+    *SNAPSHOTS,
+    *_EVENTS,
+    *OUTLET_OPERATIONS,
+    *_ACCESS,
+)

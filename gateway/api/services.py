@@ -19,6 +19,7 @@ from gateway.ports import (
     LiveView,
     MirrorKeeper,
     Mirrors,
+    OutletDesk,
     Plans,
     ReceiverFacts,
     RestoreDesk,
@@ -83,6 +84,7 @@ class Services:
     restores: RestoreDesk
     waits: RosterWaits
     clearing: ClearingDesk
+    outlets: OutletDesk
     facts: Sequence[ReceiverFacts] = ()
     capabilities: Mapping[str, frozenset[Capability]] = field(default_factory=dict)
     journal_available: Callable[[], bool] = lambda: True

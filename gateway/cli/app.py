@@ -9,6 +9,7 @@ from gateway.cli.clearing import reset
 from gateway.cli.demo import demo
 from gateway.cli.gates import conditions, why
 from gateway.cli.looking import follow, status
+from gateway.cli.outlets import outlets
 from gateway.cli.rosters import rosters
 from gateway.cli.running import check, run
 from gateway.cli.snapshots import snapshots
@@ -37,6 +38,7 @@ app.command()(revoke)
 app.add_typer(settings, name="settings")
 app.add_typer(tokens, name="token")
 app.add_typer(snapshots, name="snapshot")
+app.add_typer(outlets, name="outlet")
 app.command()(reset)
 app.command("virtual-receiver")(virtual_receiver)
 

@@ -123,6 +123,9 @@ _SENTENCES: dict[str, Callable[[Mapping[str, Any]], str]] = {
     "condition.acknowledged": lambda d: (
         f"{d.get('name', 'somebody')} has taken note: {d.get('sentence', d.get('condition', ''))}"
     ),
+    "outlet.failing": lambda d: f"events can't be delivered to {d.get('outlet', '?')}: {d.get('problem', '')}",
+    "outlet.recovered": lambda d: f"events are delivered to {d.get('outlet', '?')} again",
+    "outlet.set_aside": lambda d: f"{d.get('outlet', '?')} refuses event {d.get('number', '?')}; it is set aside",
     "gateway.started": lambda _: "the gateway started",
     "gateway.stopped": lambda _: "the gateway stopped",
 }

@@ -37,16 +37,18 @@ class OutletHouse:
     async def load(self) -> None:
         """Take up where each outlet was. One that is new begins now, one that the settings lack is forgotten.
 
-        Raises StoreError.
+        A full disk does not keep the gateway from starting: what can't be written now goes with the next commit.
         """
-        await self._outbox.forget_others([outlet.name for outlet in self._outlets])
+        try:
+            await self._outbox.forget_others([outlet.name for outlet in self._outlets])
+        except StoreError as fault:
+            log.warning("outlet.rows_not_forgotten", code=fault.code)
         begin, rows = await self._begin(), self._outbox.rows()
         for outlet in self._outlets:
             endpoint = hashlib.sha256(outlet.place.encode()).hexdigest()[:16]
             row = rows.get(outlet.name)
             if row is None:
                 row = OutboxRow(outlet.name, begin, endpoint=endpoint)
-                await self._outbox.save(row)
             elif row.endpoint != endpoint:
                 row = replace(row, endpoint=endpoint, failures=0, rejections=0, next_try=None, disabled="")
             if row.cursor > self._journal.newest.number:  # the journal is an older copy
@@ -93,7 +95,10 @@ class OutletHouse:
 
     async def _begin(self) -> int:
         """Behind what is there, but for the news that the journal began anew: everybody is told of that."""
-        newest = await self._journal.read(0, limit=1, newest_first=True)
+        try:
+            newest = await self._journal.read(0, limit=1, newest_first=True)
+        except StoreError:
+            newest = ()
         if newest and newest[0].name is EventName.JOURNAL_RESTARTED:
             return newest[0].id.number - 1
         return self._journal.newest.number

@@ -33,7 +33,7 @@ from gateway.outlets.schedules import BROKER
 from gateway.outlets.tls import certificate_problem, client_context
 from gateway.ports import Delivered, Delivery, EventRejected, Journal, Outlet, Parcel, Report, RetryLater, Sample
 
-__all__ = ["MqttOutlet", "MqttPlan"]
+__all__ = ["MqttOutlet", "MqttPlan", "broker_tls"]
 
 _CONNECT_WAIT_S = 10.0  # a delivery waits for the connection this long before it counts as failed
 _SETTLED_S = 0.2  # states are looked at this long after an event, so that a burst of them is one message
@@ -83,7 +83,7 @@ class MqttOutlet(Outlet):
         self._journal = journal
         self._clock = clock
         self._topics = Topics(check_prefix(plan.prefix), plan.gateway_id)
-        self._tls = _tls(plan)
+        self._tls = broker_tls(plan)
         self._link: Connection | None = None
         self._up = asyncio.Event()
         self._broke_over: tuple[str, int] = ("", 0)  # an event, and how often in a row the connection ended over it
@@ -252,7 +252,7 @@ def _first(group: BaseExceptionGroup[BaseException]) -> BaseException:
     return found
 
 
-def _tls(plan: MqttPlan) -> ssl.SSLContext | None:
+def broker_tls(plan: MqttPlan) -> ssl.SSLContext | None:
     if not plan.tls:
         return None
     context = client_context(plan.ca_file)

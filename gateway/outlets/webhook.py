@@ -45,7 +45,7 @@ from gateway.ports import (
     Sample,
 )
 
-__all__ = ["TIMEOUT_S", "Webhook", "WebhookPlan", "read_retry_after"]
+__all__ = ["TIMEOUT_S", "Webhook", "WebhookPlan", "check_url", "read_retry_after"]
 
 TIMEOUT_S = 20.0  # Standard Webhooks: 15 to 30 s
 _LONGEST_WAIT_S = 86_400.0  # our choice: what another side asks for is heeded up to a day
@@ -81,7 +81,7 @@ class Webhook(Outlet):
     def __init__(self, plan: WebhookPlan, clock: Clock) -> None:
         self._plan = plan
         self._clock = clock
-        self._url = _checked(plan)
+        self._url = check_url(plan)
         self._tls = client_context(plan.ca_file)
 
     @property
@@ -224,7 +224,7 @@ def _cause(error: BaseException | None, kind: type[E]) -> E | None:
     return None
 
 
-def _checked(plan: WebhookPlan) -> URL:
+def check_url(plan: WebhookPlan) -> URL:
     """The address of the settings, as far as it can be judged without a network."""
     try:
         url = URL(plan.url)

@@ -34,6 +34,7 @@ from tests.fakes.archive_desks import FakeClearing, FakeRestores, FakeWaits
 from tests.fakes.clock import FakeClock
 from tests.fakes.gates import FakeConditions, FakeGates, FakeWhys, some_condition, some_gate
 from tests.fakes.memory_store import MemoryStore
+from tests.fakes.outlets import FakeOutletDesk
 from tests.fakes.receiver import FakeReceiver
 from tests.fakes.use_cases import (
     FakeKeeper,
@@ -134,6 +135,7 @@ class ApiBench:
         self.waits = FakeWaits()
         self.restores = FakeRestores(self.store.plans, self.plan, _IDENTITY)
         self.clearing = FakeClearing()
+        self.outlets = FakeOutletDesk(self.clock)
         self.facts = (
             ReceiverFacts("slip-gate", {1: "gate", 2: "lamp"}),
             ReceiverFacts("car-park", {1: "barrier"}),
@@ -178,6 +180,7 @@ class ApiBench:
             restores=self.restores,
             waits=self.waits,
             clearing=self.clearing,
+            outlets=self.outlets,
             facts=self.facts,
             journal_available=lambda: self.journal_available,
         )

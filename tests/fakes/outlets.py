@@ -11,12 +11,25 @@ from collections import deque
 from collections.abc import Collection, Mapping, Sequence
 
 from gateway.clock import Clock
-from gateway.domain.events import Event, EventDraft, EventName
-from gateway.errors import StoreUnavailable
+from gateway.domain.events import Event, EventDraft, EventId, EventName
+from gateway.errors import NotFound, Refused, StoreUnavailable
 from gateway.outlets.choice import Choice
-from gateway.ports import Delivered, Delivery, OutboxRow, Outlet, Parcel, Report, Sample, SetAside
+from gateway.outlets.trial import try_samples
+from gateway.ports import (
+    Delivered,
+    Delivery,
+    OutboxRow,
+    Outlet,
+    OutletDesk,
+    OutletState,
+    Parcel,
+    Report,
+    Sample,
+    SampleOutcome,
+    SetAside,
+)
 
-__all__ = ["MemoryOutbox", "ScriptedOutlet"]
+__all__ = ["FakeOutletDesk", "MemoryOutbox", "ScriptedOutlet"]
 
 _ALL = Choice()
 
@@ -53,6 +66,10 @@ class MemoryOutbox:
     async def forget_others(self, outlets: Collection[str]) -> None:
         self._rows = {name: row for name, row in self._rows.items() if name in outlets}
         self.kept = [each for each in self.kept if each.outlet in outlets]
+
+    def ride(self) -> None:
+        """What was marked becomes durable with a commit of the journal."""
+        self.durable = dict(self._rows)
 
     def lose_marks(self) -> None:
         """What a power cut leaves."""
@@ -122,3 +139,36 @@ class ScriptedOutlet(Outlet):
             Sample("a contact", EventDraft(EventName.INPUT_CHANGED, "slip-gate", {"input": 1, "violated": True})),
             Sample("the link", EventDraft(EventName.LINK_LOST, "slip-gate", {"problem": "example"})),
         )
+
+
+class FakeOutletDesk(OutletDesk):
+    """`ports.OutletDesk` with one outlet, whose state a test may exchange; `replayed` has what was asked."""
+
+    def __init__(self, clock: Clock) -> None:
+        self._clock = clock
+        row = OutboxRow("harbour-desk", cursor=0, done=3, set_aside=1)
+        self.shown = OutletState("harbour-desk", "webhook", ScriptedOutlet.place, "idle", row, lag=0)
+        self.replayed: list[EventId] = []
+
+    def states(self) -> tuple[OutletState, ...]:
+        return (self.shown,)
+
+    def state(self, name: str) -> OutletState:
+        if name != self.shown.name:
+            raise NotFound(f"There is no outlet {name}.", remedy="The settings have: harbour-desk.")
+        return self.shown
+
+    async def set_asides(self, name: str) -> tuple[SetAside, ...]:
+        now = self._clock.now()
+        return (SetAside(self.state(name).name, 7, EventName.INPUT_CHANGED, "slip-gate", "It answers 422.", now),)
+
+    async def test(self, name: str) -> tuple[SampleOutcome, ...]:
+        self.state(name)
+        return await try_samples(ScriptedOutlet(self._clock), self._clock)
+
+    async def replay(self, name: str, first: EventId) -> OutletState:
+        self.state(name)
+        if first.epoch != "m1":
+            raise Refused("The journal does not hold it.", remedy="Name another.", code="replay-out-of-range")
+        self.replayed.append(first)
+        return self.shown

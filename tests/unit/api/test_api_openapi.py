@@ -80,6 +80,7 @@ def test_every_body_and_answer_has_an_example() -> None:
     wanted = {each.__name__ for operation in OPERATIONS for each in (operation.body, operation.answer) if each}
     lists = {
         "GatesAnswer",
+        "OutletsAnswer",
         "ConditionsAnswer",
         "ReceiversAnswer",
         "PlansAnswer",

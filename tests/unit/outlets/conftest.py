@@ -35,6 +35,7 @@ class Bench:
         **data: Any,
     ) -> Event:
         """One more event, and time for everybody to act on it."""
+        self.outbox.ride()
         (event,) = await self.journal.commit(Commit(events=(EventDraft(name, receiver, data, late),)))
         await self.clock.settle()
         return event

@@ -1,0 +1,155 @@
+"""`outlet list | test | replay`."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+
+from gateway.cli.client import DEFAULT_SOCKET
+from gateway.cli.console import AsJson, SocketOption, TokenFile, Url, ask, console, print_json, tell_error
+from gateway.errors import Refused
+
+__all__ = ["outlets", "sign_off_sheet"]
+
+outlets = typer.Typer(help="Where events go: webhooks, MQTT, alarm reporting, mail.", no_args_is_help=True)
+
+_STATES = {
+    "idle": "has everything",
+    "sending": "is sending",
+    "held": "waits for its time",
+    "retrying": "tries again",
+    "failing": "fails",
+    "disabled": "is switched off by the other side",
+}
+_OUTCOMES = {
+    "delivered": "arrived",
+    "failed": "did not arrive",
+    "rejected": "was refused",
+    "not-tried": "was not tried",
+}
+Name = Annotated[str, typer.Argument(help="The outlet's name in the settings.")]
+
+
+@outlets.command("list")
+def list_(
+    url: Url = None, token_file: TokenFile = None, socket: SocketOption = DEFAULT_SOCKET, as_json: AsJson = False
+) -> None:
+    """Show every outlet and how far it has come."""
+    found = ask(lambda client: client.get("/outlets"), url=url, token_file=token_file, socket=socket)
+    if as_json:
+        print_json(found)
+        return
+    if not found["outlets"]:
+        console.print("There are no outlets. docs/outlets/ shows how to set one up.")
+    for outlet in found["outlets"]:
+        console.print(_sentence(outlet), markup=False)
+
+
+@outlets.command("test")
+def send_samples(
+    name: Name,
+    sheet: Annotated[Path | None, typer.Option("--sheet", help="Write a sign-off sheet to this new file.")] = None,
+    on_test: Annotated[
+        bool, typer.Option("--on-test", help="The station has put the account on test; alarm reporting asks for it.")
+    ] = False,
+    url: Url = None,
+    token_file: TokenFile = None,
+    socket: SocketOption = DEFAULT_SOCKET,
+    as_json: AsJson = False,
+) -> None:
+    """Send each kind of event once as a test, and say what arrived."""
+
+    async def work(client: Any) -> Any:
+        outlet = await client.get(f"/outlets/{name}")
+        if outlet["kind"] == "alarm" and not on_test:
+            raise Refused(
+                "DC-09 has no mark for tests: the station would take these for alarms and may send somebody.",
+                remedy="Have the account put on test at the station first, then add --on-test.",
+                code="not-on-test",
+            )
+        return outlet, await client.send("POST", f"/outlets/{name}/tests")
+
+    outlet, result = ask(work, url=url, token_file=token_file, socket=socket)
+    if as_json:
+        print_json(result)
+    else:
+        for each in result["results"]:
+            answer = f" ({each['answer']})" if each["answer"] else ""
+            console.print(f"{each['words']}: {_OUTCOMES[each['outcome']]}{answer}", markup=False)
+        console.print(
+            "All of it arrived." if result["passed"] else "Not everything arrived; see above what to do.", markup=False
+        )
+    if sheet is not None:
+        _write(sheet, sign_off_sheet(outlet, result))
+    if not result["passed"]:
+        raise typer.Exit(1)
+
+
+@outlets.command("replay")
+def replay(
+    name: Name,
+    first: Annotated[str, typer.Argument(help="The id of the first event to send, such as k3v9-1188.")],
+    url: Url = None,
+    token_file: TokenFile = None,
+    socket: SocketOption = DEFAULT_SOCKET,
+    as_json: AsJson = False,
+) -> None:
+    """Send again from an event on; lets an outlet go on that was switched off by the other side."""
+    found = ask(
+        lambda client: client.send("POST", f"/outlets/{name}/replays", {"first": first}),
+        url=url,
+        token_file=token_file,
+        socket=socket,
+    )
+    if as_json:
+        print_json(found)
+    else:
+        console.print(f"{name} sends from {first} on, {found['lag']} events.", markup=False)
+
+
+def sign_off_sheet(outlet: Mapping[str, Any], result: Mapping[str, Any]) -> str:
+    """The sheet that both sides sign when an outlet is taken into use."""
+    lines = [
+        f"# Outlet {outlet['id']} ({outlet['kind']})",
+        "",
+        f"Sent to {outlet['place']} on {result['time']}.",
+        "",
+        "| event | sent as | outcome | answer | seconds | seen at the other side |",
+        "| --- | --- | --- | --- | --- | --- |",
+    ]
+    lines += [
+        f"| {_cell(each['words'])} | {each['event']} | {_OUTCOMES[each['outcome']]} | {_cell(each['answer'])} "
+        f"| {each['took_s']:.3f} | [ ] |"
+        for each in result["results"]
+    ]
+    return "\n".join(
+        [*lines, "", "Checked by: ____________________  Date: __________  Signature: ____________________", ""]
+    )
+
+
+def _sentence(outlet: Mapping[str, Any]) -> str:
+    words = f"{outlet['id']} ({outlet['kind']}, {outlet['place']}) {_STATES[outlet['state']]}"
+    parts = [f"{outlet['lag']} events before it" if outlet["lag"] else ""]
+    parts += [f"{outlet['set_aside']} refused and set aside" if outlet["set_aside"] else ""]
+    parts += [f"{outlet['lost']} forgotten before they were sent" if outlet["lost"] else ""]
+    told = "; ".join([words, *(part for part in parts if part)]) + "."
+    return " ".join(part for part in (told, outlet["problem"], outlet["remedy"]) if part)
+
+
+def _cell(text: str) -> str:
+    return " ".join(text.split()).replace("|", "\\|")
+
+
+def _write(path: Path, text: str) -> None:
+    try:
+        with path.open("x", encoding="utf-8") as sheet:
+            sheet.write(text)
+    except OSError as fault:
+        tell_error(
+            Refused(f"{path} can't be written: {fault.strerror}.", remedy="Name a new file.", code="file-failed")
+        )
+        raise typer.Exit(1) from fault
+    console.print(f"The sheet is in {path}.", markup=False)
