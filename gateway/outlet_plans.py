@@ -105,6 +105,7 @@ def _mqtt(name: str, settings: MqttSettings, about: About) -> OutletBuilder:
         certificate_file=settings.certificate_file,
         key_file=settings.key_file,
         will_delay_s=settings.will_delay_s,
+        spread_s=settings.spread_s,
         choice=_choice(settings.events, settings.receivers),
         personal=settings.personal,
         policy=_policy(settings),

@@ -88,6 +88,7 @@ class MqttSettings(_Choosing):
     password_file: str | None = None
     prefix: str = "gatepost"
     will_delay_s: Annotated[int, Field(ge=0, le=3600)] = 10
+    spread_s: Annotated[float, Field(ge=0, le=600)] = 40.0
 
     @field_validator("prefix")
     @classmethod

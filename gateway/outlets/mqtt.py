@@ -10,7 +10,7 @@ from __future__ import annotations
 import asyncio
 import ssl
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -49,7 +49,7 @@ Documents = Callable[[], Mapping[str, Mapping[str, Any]]]
 
 @dataclass(frozen=True, slots=True)
 class MqttPlan:
-    """What the settings ask for."""
+    """What the settings ask for. `spread_s`: each connecting anew is later by a random part of it."""
 
     name: str
     host: str
@@ -66,6 +66,7 @@ class MqttPlan:
     certificate_file: Path | None = None
     key_file: Path | None = None
     will_delay_s: int = 10
+    spread_s: float = 40.0
     choice: Choice = field(default_factory=Choice)
     personal: bool = False
     policy: AddressPolicy = field(default_factory=AddressPolicy)
@@ -84,6 +85,7 @@ class MqttOutlet(Outlet):
         self._clock = clock
         self._topics = Topics(check_prefix(plan.prefix), plan.gateway_id)
         self._tls = broker_tls(plan)
+        self._schedule = replace(BROKER, spread_s=plan.spread_s)
         self._link: Connection | None = None
         self._up = asyncio.Event()
         self._broke_over: tuple[str, int] = ("", 0)  # an event, and how often in a row the connection ended over it
@@ -102,7 +104,7 @@ class MqttOutlet(Outlet):
         return self._plan.choice.takes(event, self.name)
 
     def delay_s(self, failures: int) -> float:
-        return BROKER.delay_s(failures)
+        return self._schedule.delay_s(failures)
 
     def samples(self) -> tuple[Sample, ...]:
         receiver = self._plan.receivers[0] if self._plan.receivers else ""
@@ -155,7 +157,7 @@ class MqttOutlet(Outlet):
                 self._link = None
                 self._up.clear()
             await report(self._trouble)
-            await self._clock.sleep(max(BROKER.delay_s(failures), self._trouble.after_s or 0.0))
+            await self._clock.sleep(max(self._schedule.delay_s(failures), self._trouble.after_s or 0.0))
 
     async def _serve(self, link: Connection, report: Report) -> None:
         try:

@@ -22,6 +22,7 @@ from gateway.outlets.house import OutletHouse
 from gateway.outlets.mqtt import MqttOutlet, MqttPlan
 from gateway.ports import Commit
 from tests.fakes.broker import Broker, run_broker
+from tests.fakes.doc_examples import fenced
 from tests.fakes.memory_store import MemoryStore
 from tests.fakes.outlets import MemoryOutbox
 from tests.peers.conftest import RequireProgram
@@ -83,6 +84,7 @@ async def gateway(broker: Broker, **changes: Any) -> AsyncIterator[Yard]:
         version="0.1.0",
         tls=False,
         will_delay_s=0,
+        spread_s=0.0,
         policy=AddressPolicy(allow_loopback=True),
     )
     store, standing = MemoryStore(clock), {"receivers/slip-gate/state": {"link": "online"}}
@@ -291,3 +293,23 @@ async def test_tls_is_used_and_verified(mosquitto: str, tmp_path: Path) -> None:
         async with gateway(broker, host="localhost", tls=True) as yard:
             await yard.state("retrying")
             assert "certificate of localhost is not accepted" in yard.house.state("broker").problem
+
+
+async def test_the_listener_of_the_page(mosquitto: str, tmp_path: Path) -> None:
+    """docs/outlets/mqtt.md's example hears states and events."""
+    (example,) = fenced("outlets/mqtt.md", "python")
+    names: dict[str, Any] = {}
+    exec(example, names)
+    heard: dict[str, Any] = {}
+    async with run_broker(mosquitto, tmp_path) as broker, asyncio.TaskGroup() as group:
+        listening = group.create_task(names["listen"]("127.0.0.1", broker.port, heard.__setitem__))
+        async with gateway(broker) as yard:
+            await yard.connected()
+            await yard.happen(input=1)
+            async with asyncio.timeout(10):
+                while len(heard) < 3:
+                    await asyncio.sleep(0.01)
+        listening.cancel()
+    assert heard[f"{ROOT}/receivers/slip-gate/state"] == {"link": "online"}
+    assert heard[f"{ROOT}/receivers/slip-gate/events/input.changed"]["data"] == {"input": 1}
+    assert heard[f"{ROOT}/state"]["state"] in ("online", "offline")
