@@ -93,6 +93,8 @@ __all__ = ["Parts", "plan_parts", "run_gateway"]
 log: structlog.typing.FilteringBoundLogger = structlog.get_logger("gateway.daemon")
 
 _FORGET_EVERY_S = 6 * 3600.0
+#: Our choice: some 200 MB, years of a quiet site; outlets can catch up as far back.
+_KEEP_EVENTS = 500_000
 _LOW_DISK_BYTES = 64 * 1024 * 1024
 
 
@@ -421,6 +423,10 @@ class _Gateway:
     async def _forget(self) -> None:
         """Presses and snapshots are kept no longer than the settings say, counted only by a clock that is right."""
         while True:
+            try:
+                await self._store.journal.forget_beyond(_KEEP_EVENTS)
+            except StoreError as fault:
+                log.warning("retention.failed", code=fault.code)
             if self._trust.trusted:
                 before = self._clock.now() - timedelta(days=self._settings.gateway.keep_heard_days)
                 try:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import asyncio
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Mapping
 from contextlib import asynccontextmanager
 from dataclasses import asdict, dataclass
 from pathlib import Path
@@ -47,6 +47,13 @@ def _fault(part: str, fault: GatepostError) -> Finding:
     return Finding(part, False, words, fault.remedy, isinstance(fault, LineError | SourceError))
 
 
+def _check_outlet(outlet: Mapping[str, Any]) -> Finding:
+    part = f"outlet {outlet['id']}"
+    if outlet["state"] in ("failing", "disabled", "retrying"):
+        return Finding(part, False, f"{outlet['id']}: {outlet['problem']}", outlet["remedy"], unreachable=True)
+    return Finding(part, True, f"{outlet['id']} works, {outlet['lag']} events before it")
+
+
 async def check_running(settings: Settings, clock: Clock, socket: Path) -> list[Finding] | None:
     """Ask the daemon; None when none answers. What stands in the files now is checked too: a restart will read it.
 
@@ -62,11 +69,13 @@ async def check_running(settings: Settings, clock: Clock, socket: Path) -> list[
         plan_parts(settings, clock)
         receivers = (await client.get("/receivers"))["receivers"]
         roster = await client.get("/roster")
+        outlets = (await client.get("/outlets"))["outlets"]
     findings = [
         Finding("daemon", True, f"the daemon runs, version {gateway['version']}"),
         Finding("settings", True, "the settings, maps and secrets are good"),
         *(_check_link(receiver) for receiver in receivers),
         *_check_clock(gateway["clock"]["trusted"]),
+        *(_check_outlet(outlet) for outlet in outlets),
     ]
     if roster["problem"]:
         findings.append(Finding("roster", False, roster["problem"], roster["remedy"], roster["unreachable"]))

@@ -16,7 +16,7 @@ from gateway.domain.events import Event, EventDraft, EventId, EventName, Span
 from gateway.ports import EventFilter
 from gateway.store.codec import CodecFault, from_micros, parse, to_micros
 
-__all__ = ["Stamp", "add_events", "forget", "newest_number", "oldest_number", "read_events"]
+__all__ = ["Stamp", "add_events", "forget", "forget_oldest", "newest_number", "oldest_number", "read_events"]
 
 _COLUMNS = (
     "select events.number, name, receiver, time_us, clock_trusted, boot_id, monotonic_s, data, earliest_us, latest_us"
@@ -101,6 +101,20 @@ def forget(db: sqlite3.Connection, name: EventName, before: datetime, at_most: i
     ).rowcount
     if deleted:
         db.execute("insert or replace into meta values ('floor', ?)", (str(floor),))
+    return deleted
+
+
+def forget_oldest(db: sqlite3.Connection, keep: int, at_most: int) -> int:
+    """Delete up to `at_most` of the oldest events beyond the newest `keep`; how many there were."""
+    floor = newest_number(db)
+    last = db.execute("select number from events order by number desc limit 1 offset ?", (keep,)).fetchone()
+    if last is None:
+        return 0
+    deleted = db.execute(
+        "delete from events where number in (select number from events where number <= ? order by number limit ?)",
+        (last[0], at_most),
+    ).rowcount
+    db.execute("insert or replace into meta values ('floor', ?)", (str(floor),))
     return deleted
 
 

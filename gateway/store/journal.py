@@ -18,7 +18,7 @@ from gateway.ports import Commit, EventFilter, Trust
 from gateway.store.codec import CodecFault, canonical, parse, to_micros
 from gateway.store.database import Database
 from gateway.store.documents import SqliteDocuments
-from gateway.store.eventrows import Stamp, add_events, forget, newest_number, oldest_number, read_events
+from gateway.store.eventrows import Stamp, add_events, forget, forget_oldest, newest_number, oldest_number, read_events
 from gateway.store.faults import damaged
 from gateway.store.mirrors import SqliteMirrors
 from gateway.store.outbox import SqliteOutbox
@@ -140,6 +140,24 @@ class SqliteJournal:
         while True:
             deleted = await self._database.write(
                 lambda db: (forget(db, EventName.TRANSMITTER_HEARD, before, _FORGET_ROWS), oldest_number(db)),
+                lambda result: self._set_oldest(result[1]),
+            )
+            total += deleted[0]
+            if deleted[0] < _FORGET_ROWS:
+                break
+        if total:
+            await self._database.checkpoint()
+        return total
+
+    async def forget_beyond(self, keep: int) -> int:
+        """Delete the oldest events beyond the newest `keep`; how many. Needs no clock.
+
+        This bounds the disk, and how far back an outlet can catch up.
+        """
+        total = 0
+        while True:
+            deleted = await self._database.write(
+                lambda db: (forget_oldest(db, keep, _FORGET_ROWS), oldest_number(db)),
                 lambda result: self._set_oldest(result[1]),
             )
             total += deleted[0]

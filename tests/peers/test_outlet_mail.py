@@ -24,6 +24,7 @@ from gateway.outlets.house import OutletHouse
 from gateway.outlets.mail import MailOutlet, MailPlan
 from gateway.ports import Commit, Delivered, Delivery, EventRejected, Parcel, RetryLater
 from tests.fakes.clock import FakeClock
+from tests.fakes.doc_examples import fenced
 from tests.fakes.memory_store import MemoryStore
 from tests.fakes.outlets import MemoryOutbox
 from tests.fakes.use_cases import FakeTrust
@@ -144,6 +145,8 @@ async def test_a_mail_over_starttls() -> None:
     assert server.secure == [True]
     assert mail["Subject"] == "fennel-quay: slip-gate, left open raised"
     assert (mail["From"], mail["To"]) == ("gate@fennel-quay.example", "harbour-office@fennel-quay.example")
+    (shown,) = fenced("outlets/mail.md", "text")
+    assert f"Subject: {mail['Subject']}\n\n{mail.get_content()}".split() == shown.split()
     assert mail["Auto-Submitted"] == "auto-generated"
     assert mail.get_content().splitlines() == [
         "02 Mar 2026 12:00 +0000, slip-gate: left open raised: The slip gate stands open for 15 minutes."

@@ -268,3 +268,18 @@ async def test_a_page_of_a_large_journal_is_searched_and_not_scanned(store: Stor
 
 def holding(folder: Path, content: bytes) -> list[str]:
     return [file.name for file in folder.rglob("*") if file.is_file() and content in file.read_bytes()]
+
+
+async def test_the_journal_is_bounded(reopen: Opener) -> None:
+    """Beyond a number of events the oldest go, a newer number is never given twice, and a restart knows the rest."""
+    store = await reopen()
+    for _ in range(9):
+        await store.journal.commit(Commit(events=(EventDraft(EventName.LINK_LOST, "slip-gate"),)))
+    assert await store.journal.forget_beyond(20) == 0
+    assert await store.journal.forget_beyond(4) == 5
+    assert (store.journal.oldest_number, store.journal.newest.number) == (6, 9)
+    store = await reopen()
+    assert [event.id.number for event in await store.journal.read(0)] == [6, 7, 8, 9]
+    assert await store.journal.forget_beyond(0) == 4
+    (event,) = await store.journal.commit(Commit(events=(EventDraft(EventName.LINK_LOST, "slip-gate"),)))
+    assert event.id.number == 10
