@@ -118,16 +118,16 @@ def test_a_stream_resumes_over_a_killed_daemon(yard: Yard) -> None:
     daemon = yard.start()
     daemon.wait_mirrored("slip-gate")
     start = daemon.get("/gateway")["journal"]["newest"]
-    for _ in range(3):
-        line.tell("input 1 violated")
-        line.tell("input 1 normal")
+    for state in ("violated", "normal"):
+        for number in (1, 2, 3):
+            line.tell(f"input {number} {state}")
     seen = _changes(yard, start, 6)
     daemon.kill()
     yard.start().wait_mirrored("slip-gate")
-    line.tell("input 1 violated")
-    line.tell("input 1 normal")
+    line.tell("input 4 violated")
+    line.tell("input 4 normal")
     seen += _changes(yard, seen[-1][0], 2)
-    assert [violated for _, violated in seen] == [True, False] * 4
+    assert [violated for _, violated in seen] == [True] * 3 + [False] * 3 + [True, False]
     numbers = [int(name.rpartition("-")[2]) for name, _ in seen]
     assert numbers == sorted(set(numbers))
 

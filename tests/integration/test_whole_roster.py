@@ -137,6 +137,7 @@ def test_a_revocation_in_the_middle_of_a_bulk_apply(yard: Yard) -> None:
     yard.write_roster(*berths(400))
     daemon = yard.start()
     daemon.wait_mirrored("slip-gate")
+    assert daemon.post("/roster/fetches").status_code == 200
     plan = daemon.post("/plans", {"receiver": "slip-gate"}).json()
 
     def progress() -> int:
