@@ -99,9 +99,12 @@ class Database:
         return fault
 
     async def checkpoint(self) -> None:
-        """Bring everything from the write-ahead log into the file and empty the log."""
+        """Bring everything from the write-ahead log into the file and empty the log.
+
+        The pragma's row is fetched here: an open statement would keep the next transaction from its commit.
+        """
         await self._writing.run(
-            lambda: self._guard(lambda: self._write_connection().execute("pragma wal_checkpoint(truncate)"))
+            lambda: self._guard(lambda: self._write_connection().execute("pragma wal_checkpoint(truncate)").fetchall())
         )
 
     async def alive(self) -> None:

@@ -35,6 +35,7 @@ def running() -> Iterator[Yard]:
 @pytest.fixture
 def untouched(running: Yard) -> Iterator[Yard]:
     """The same, with its good roster back afterwards, and the receiver proven to be as it was."""
+    assert running.daemon.post("/roster/fetches").json()["problem"] == ""
     before = running.lines["quayside"].memory()
     yield running
     running.write_roster(*berths(3))
