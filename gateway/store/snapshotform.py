@@ -63,7 +63,7 @@ class _Slot(_Strict):
 
 class _Document(_Strict):
     format: Literal["gatepost-snapshot"]
-    version: Literal[1]
+    version: Annotated[int, Field(ge=1, le=1)]  # a Literal would take true for 1
     id: Annotated[str, Field(pattern=r"^[0-9]{8}T[0-9]{6}Z-[0-9]{3,}-[A-Za-z0-9_.-]+$")]
     receiver: Annotated[str, Field(min_length=1)]
     taken: str
