@@ -201,6 +201,7 @@ def test_the_receiver_is_killed_and_comes_back_on_another_terminal(yard: Yard) -
     line.process.wait(10)
     line.port.unlink()
     line.control.unlink()
+    until(lambda: not before.exists(), "the old terminal gone: the daemon has let go of it")
     with _taken(before):
         line.start()
     assert Path(line.port).resolve() != before
