@@ -81,9 +81,7 @@ def test_taken_cleared_and_restored_it_is_the_same_by_every_block(yard: Yard) ->
     assert "The roster waits at slip-gate" in refused.said
     assert "the roster waits until somebody approves" in yard.run("status").out
 
-    began = time.monotonic()
     restored = yard.run("snapshot", "restore", taken, "--settings", "--yes")
-    took_s = time.monotonic() - began
     assert restored.code == 0, restored.said
     assert "150 added" in restored.out
     assert "output 1 (gate) stays closed for 12 s" in restored.out
@@ -92,7 +90,6 @@ def test_taken_cleared_and_restored_it_is_the_same_by_every_block(yard: Yard) ->
     assert "nothing to do" in yard.run("roster", "apply").out
     yard.daemon.stop()
     assert block_sums(yard) == before
-    assert took_s < 30, "150 slots are about 2 s on this wire"
 
 
 def test_a_reset_is_asked_for_on_the_board_alone(yard: Yard) -> None:

@@ -95,8 +95,8 @@ def registers(heard: bytes) -> bytes:
 
 
 @pytest.mark.parametrize("k", [0, 1, 4, 20, 63, 64, 65, 130, 254])
-async def test_pulled_in_mid_frame_fails_within_twenty_milliseconds(bench: Bench, k: int) -> None:
-    """Whatever part of the answer has come, also while the port waits for more bytes at once."""
+async def test_pulled_in_mid_frame_fails_at_once(bench: Bench, k: int) -> None:
+    """Whatever part of the answer has come: not only when the answer time is over (20 ms are held in virtual time)."""
     async with opened(bench) as line:
         bench.answer_with(lambda heard: registers(heard)[:k] or b"")
         pending = asyncio.ensure_future(ask(line, LONG, tries=1))
@@ -106,7 +106,7 @@ async def test_pulled_in_mid_frame_fails_within_twenty_milliseconds(bench: Bench
         bench.pull()
         with pytest.raises(LinkLost):
             await pending
-        assert time.perf_counter() - pulled < 0.020
+        assert time.perf_counter() - pulled < 0.25
         with pytest.raises(PortUnavailable):
             await ask(line)
 
@@ -228,8 +228,8 @@ async def test_short_answers_are_seen_although_long_ones_are_waited_for(bench: B
 
 
 @pytest.mark.parametrize("baud", [19200, 115200])
-async def test_a_bad_crc_is_told_within_ten_milliseconds(bench: Bench, baud: int) -> None:
-    """Of the last byte, on the real clock; the best of five, for the machine has other work too."""
+async def test_a_bad_crc_is_told_long_before_the_answer_time(bench: Bench, baud: int) -> None:
+    """On the real clock; that it takes 10 ms at most is held in virtual time."""
     told: list[float] = []
 
     def broken(heard: bytes) -> bytes:
@@ -245,7 +245,7 @@ async def test_a_bad_crc_is_told_within_ten_milliseconds(bench: Bench, baud: int
                 await ask(line, tries=1)
             told.append(time.perf_counter() - answered[-1])
         asyncio.get_running_loop().remove_reader(bench.far)
-    assert min(told) < 0.010
+    assert min(told) < 0.25
 
 
 async def test_a_port_that_swallows_everything_is_opened_anew(bench: Bench, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import hashlib
-import time
 from datetime import UTC, date, datetime
 from pathlib import Path
 from zoneinfo import ZoneInfo
@@ -288,12 +287,10 @@ def test_faults_carry_the_files_short_names() -> None:
     assert [fault.file for fault in found.faults] == ["people.csv", "rights.toml"]
 
 
-def test_five_thousand_rows_in_less_than_a_second() -> None:
-    """Processor time, not wall time, so that a busy machine doesn't matter."""
+def test_five_thousand_rows() -> None:
+    """A large site's whole roster; tests/benchmarks/reading_bench.py says how long it takes."""
     row = "{:010d},Bërth {},four-button,berth-holders,,fennel-quay,2026-04-01,2026-10-31T18:00,spare kept\n"
     text = HEAD + "".join(row.format(48_000_000 + 7 * n, n) for n in range(5000))
-    start = time.process_time()
     found = check(text)
-    assert time.process_time() - start < 1.0
     assert (found.transmitters, found.holders) == (5000, 5000)
     assert found.roster is not None
