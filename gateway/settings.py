@@ -7,7 +7,7 @@ with the line it stands on, the key, and what to write.
 
 from __future__ import annotations
 
-import difflib
+import codecs
 import re
 import tomllib
 from pathlib import Path
@@ -19,6 +19,7 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_valida
 from gateway.errors import SettingsFault
 from gateway.gate_settings import ConditionSettings, GateSettings, InputsMixin, check_gates
 from gateway.outlet_settings import OutletSettings, check_outlets, plain_fault
+from gateway.settings_faults import tell_fault
 
 __all__ = [
     "ApiSettings",
@@ -95,7 +96,7 @@ class ApiSettings(_Strict):
 class LineSettings(_Strict):
     """One serial port. Use a path that stays the same when the adapter moves, below /dev/serial/by-id."""
 
-    port: str
+    port: Annotated[str, Field(min_length=1)]
     baud: Annotated[int, Field(ge=300, le=4_000_000)] = 19_200
     parity: Literal["N", "E", "O"] = "N"
     stop_bits: Literal[1, 2] = 1
@@ -151,6 +152,20 @@ class ReceiverSettings(InputsMixin):
         return self
 
 
+def _check_schedule(expression: str) -> str:
+    """Raises ValueError when the timetable would refuse it."""
+    from gateway.sync.wall_clock_cron import WallClockCron  # noqa: PLC0415 - slow to load, and few commands need it
+
+    try:
+        WallClockCron(expression, ZoneInfo("UTC"))
+    except SettingsFault as fault:
+        raise ValueError(
+            f"{fault.message.removesuffix('.')}; write minute, hour, day, month and weekday by name, "
+            'such as "30 2 * * mon-fri"'
+        ) from fault
+    return expression
+
+
 class RosterSettings(_Strict):
     """The central file and when it is fetched.
 
@@ -176,6 +191,20 @@ class RosterSettings(_Strict):
     signature: Literal["off", "required"] = "off"
     public_keys: tuple[str, ...] = ()
     revocations: str | None = None
+
+    @field_validator("schedule")
+    @classmethod
+    def _readable_schedule(cls, schedule: str | None) -> str | None:
+        return None if schedule is None else _check_schedule(schedule)
+
+    @field_validator("encoding")
+    @classmethod
+    def _known_encoding(cls, encoding: str | None) -> str | None:
+        try:
+            codecs.lookup(encoding or "utf-8")
+        except LookupError as fault:
+            raise ValueError(f"“{encoding}” is no text encoding; write for example cp1252") from fault
+        return encoding
 
     @model_validator(mode="after")
     def _keys_where_needed(self) -> Self:
@@ -208,6 +237,11 @@ class SnapshotSettings(_Strict):
     schedule: str = "15 4 * * *"
     keep_last: Annotated[int, Field(ge=1, le=1000)] = 20
     keep_months: Annotated[int, Field(ge=0, le=120)] = 24
+
+    @field_validator("schedule")
+    @classmethod
+    def _readable_schedule(cls, schedule: str) -> str:
+        return schedule if schedule == "off" else _check_schedule(schedule)
 
 
 class Settings(_Strict):
@@ -280,57 +314,9 @@ def parse_settings(text: str, name: str) -> Settings:
     try:
         return Settings.model_validate(raw)
     except ValidationError as fault:
-        places = [_tell(text, error["loc"], error["msg"], error["type"]) for error in map(plain_fault, fault.errors())]
+        places = [tell_fault(text, plain_fault(error), Settings) for error in fault.errors()]
         count = "one fault" if len(places) == 1 else f"{len(places)} faults"
         raise SettingsFault(
             f"{name} has {count}:\n" + "\n".join(f"  {place}" for place in places),
             remedy="Nothing was started or changed. docs/settings.md lists every key.",
         ) from fault
-
-
-def _tell(text: str, location: tuple[int | str, ...], message: str, kind: str) -> str:
-    parts = [str(part) for part in location if part != "[key]"]
-    place = ".".join(parts)
-    line = _line_of(text, parts)
-    where = f"line {line}, {place}" if line and place else place or "the file as a whole"
-    message = message.removeprefix("Value error, ")
-    if kind == "extra_forbidden":
-        near = difflib.get_close_matches(parts[-1], _keys_beside(parts), n=1)
-        message = f"unknown key; did you mean {near[0]}?" if near else "unknown key; take it out"
-    elif kind == "missing":
-        message = "this key is needed and missing"
-    elif kind == "string_pattern_mismatch":
-        message = "a name has small letters, digits and hyphens, at most 32"
-    return f"{where}: {message}"
-
-
-def _keys_beside(parts: list[str]) -> list[str]:
-    """The keys that may stand where an unknown one was found."""
-    model: Any = Settings
-    for part in parts[:-1]:
-        field = getattr(model, "model_fields", {}).get(part)
-        if field is None:
-            continue
-        options = [field.annotation, *getattr(field.annotation, "__args__", ())]
-        model = next((o for o in options if isinstance(o, type) and issubclass(o, BaseModel)), model)
-    return list(getattr(model, "model_fields", {}))
-
-
-def _line_of(text: str, parts: list[str]) -> int:
-    """The line that a key or its table stands on, found by reading the file from the top; 0 when not found."""
-    lines = text.splitlines()
-    table, best = "", 0
-    wanted = ".".join(parts)
-    for number, line in enumerate(lines, 1):
-        header = re.match(r"\s*\[+\s*([^\]]+?)\s*\]+", line)
-        if header:
-            table = header.group(1).replace('"', "").replace(" ", "")
-            if wanted == table or wanted.startswith(table + "."):
-                best = number
-            continue
-        key = re.match(r"\s*([A-Za-z0-9_.\"-]+)\s*=", line)
-        if key:
-            full = f"{table}.{key.group(1)}".strip(".").replace('"', "")
-            if wanted == full or wanted.startswith(full + "."):
-                return number
-    return best

@@ -60,8 +60,8 @@ class Signature:
 
 
 def key_name(key_id: bytes) -> str:
-    """A key id as minisign prints it."""
-    return key_id[::-1].hex().upper()
+    """A key id as minisign prints it: a little-endian number in hexadecimal, without leading zeros."""
+    return f"{int.from_bytes(key_id, 'little'):X}"
 
 
 def read_keys(texts: Iterable[str]) -> tuple[PublicKey, ...]:

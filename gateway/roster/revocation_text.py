@@ -29,6 +29,7 @@ __all__ = ["FIRST_LINE", "read_revocations"]
 FIRST_LINE = "gatepost revocations 1"
 _MAX_REASON = 200  # our choice: a sentence, for the journal and the page
 _MAX_ENTRIES = 20_000  # our choice: four times the largest roster planned for
+_LINE_END = re.compile(r"\r\n|\n|\r")
 _DIGITS = re.compile(r"[0-9]{1,10}")
 _LINE = re.compile(r"(?P<lift>lift[ \t]+)?(?P<serial>[^ \t]+)(?:[ \t]+(?P<reason>.*))?", re.IGNORECASE)
 
@@ -36,11 +37,11 @@ _LINE = re.compile(r"(?P<lift>lift[ \t]+)?(?P<serial>[^ \t]+)(?:[ \t]+(?P<reason
 def read_revocations(data: bytes) -> tuple[tuple[ListedRevocation, ...], tuple[Fault, ...]]:
     """All lines that can be read, and all faults. Raises SourceRefused when it is no revocation list at all."""
     try:
-        lines = data.decode("utf-8-sig").splitlines()
+        lines = _LINE_END.split(data.decode("utf-8-sig"))
     except UnicodeDecodeError as error:
         remedy = "Save it as UTF-8, sign it again."
         raise SourceRefused("The revocation list is no UTF-8 text.", remedy=remedy) from error
-    if not lines or lines[0].strip() != FIRST_LINE:
+    if lines[0].strip() != FIRST_LINE:
         remedy = f"Let it begin with the line: {FIRST_LINE}"
         raise SourceRefused("The file at the place of the revocation list is none.", remedy=remedy)
     entries: dict[int, ListedRevocation] = {}

@@ -8,12 +8,9 @@ from __future__ import annotations
 import asyncio
 import gzip
 import socket
-import ssl
 import zlib
-from collections.abc import AsyncIterator, Awaitable, Callable
-from contextlib import AsyncExitStack, asynccontextmanager
-from dataclasses import dataclass, field
-from pathlib import Path
+from collections.abc import AsyncIterator
+from contextlib import AsyncExitStack
 
 import pytest
 from aiohttp import ThreadedResolver, web
@@ -22,55 +19,9 @@ from aiohttp.abc import ResolveResult
 from gateway.errors import GatepostError, SettingsFault, SourceRefused, SourceUnreachable
 from gateway.ports import Fetched, NotModified, RosterSource
 from gateway.roster.http_source import HttpSource
+from tests.fakes.tls_server import AUTHORITY, TLS, Server, file, fixed, redirect, running
 
-TLS = Path(__file__).parents[1] / "vectors" / "rosters" / "tls"
 PUBLIC_NAME = "elsewhere.example"
-AUTHORITY = TLS / "authority.pem"
-Handler = Callable[[web.Request], Awaitable[web.StreamResponse]]
-
-
-def server_tls(name: str) -> ssl.SSLContext:
-    context = ssl.create_default_context(ssl.Purpose.CLIENT_AUTH)
-    context.load_cert_chain(TLS / f"{name}.pem")
-    return context
-
-
-@dataclass
-class Server:
-    """A server whose answers a test sets, and what it was asked."""
-
-    base: str
-    answers: dict[str, Handler] = field(default_factory=dict)
-    requests: list[web.BaseRequest] = field(default_factory=list)
-
-    async def handle(self, request: web.BaseRequest) -> web.StreamResponse:
-        assert isinstance(request, web.Request)
-        self.requests.append(request)
-        return await self.answers[request.path](request)
-
-    def url(self, path: str) -> str:
-        return self.base + path
-
-    def asked(self, name: str) -> list[str | None]:
-        return [request.headers.get(name) for request in self.requests]
-
-
-@asynccontextmanager
-async def running(certificate: str | None = "localhost", host: str = "localhost") -> AsyncIterator[Server]:
-    """A server on a free port of the loopback."""
-    server = Server("")
-    app = web.Application()
-    app.router.add_route("*", "/{path:.*}", server.handle)
-    runner = web.AppRunner(app, shutdown_timeout=0.1, handler_cancellation=True)
-    await runner.setup()
-    context = server_tls(certificate) if certificate else None
-    site = web.TCPSite(runner, "127.0.0.1", 0, ssl_context=context)
-    await site.start()
-    server.base = f"{'https' if certificate else 'http'}://{host}:{runner.addresses[0][1]}"
-    try:
-        yield server
-    finally:
-        await runner.cleanup()
 
 
 @pytest.fixture
@@ -82,35 +33,6 @@ async def server() -> AsyncIterator[Server]:
 def source(server: Server, path: str = "/people.csv", **options: object) -> HttpSource:
     defaults: dict[str, object] = {"ca_file": AUTHORITY, "allow_loopback": True, "timeout_s": 10.0}
     return HttpSource(server.url(path), **{**defaults, **options})  # type: ignore[arg-type]
-
-
-def file(body: bytes, etag: str | None = None, changed: str | None = None) -> Handler:
-    """An honest server of one file (RFC 9110, section 13.2.2)."""
-
-    async def answer(request: web.Request) -> web.StreamResponse:
-        headers = {name: value for name, value in (("ETag", etag), ("Last-Modified", changed)) if value}
-        asked = request.headers
-        if etag is not None and "If-None-Match" in asked:
-            unchanged = asked["If-None-Match"].removeprefix("W/") == etag.removeprefix("W/")  # weak comparison
-        else:
-            unchanged = changed is not None and asked.get("If-Modified-Since") == changed
-        return web.Response(status=304, headers=headers) if unchanged else web.Response(body=body, headers=headers)
-
-    return answer
-
-
-def redirect(target: str, status: int = 302) -> Handler:
-    async def answer(_: web.Request) -> web.StreamResponse:
-        return web.Response(status=status, headers={"Location": target})
-
-    return answer
-
-
-def fixed(response: Callable[[], web.Response]) -> Handler:
-    async def answer(_: web.Request) -> web.StreamResponse:
-        return response()
-
-    return answer
 
 
 async def fetched(found: RosterSource, tag: str | None = None) -> Fetched:

@@ -65,6 +65,8 @@ def see_level(premises: Premises, state: State, key: str, violated: bool, moment
 def _input_changed(premises: Premises, state: State, seen: Seen) -> State:
     key = f"{seen.event.receiver}/{seen.data['input']}"
     violated, changes = bool(seen.data["violated"]), int(seen.data.get("changes", 1))
+    if changes == 1:  # it changed, so it was the other way round before; does nothing when that is known
+        state = see_level(premises, state, key, not violated, seen.moment)
     before = state.contacts.get(key)
     chatters = changes >= premises.limits.chatter_changes
     since = before.since if before and before.violated == violated and not chatters else seen.moment

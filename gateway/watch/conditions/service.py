@@ -151,6 +151,8 @@ class ConditionWatch:
                 events = await self._journal.read(self._read_to, limit=_AT_ONCE, wanted=_WANTED)
                 now, drafts = self._now(), _Drafts()
                 state = self._state
+                if not history:
+                    state = observe(self._premises, state, self._sight(now), besides=_told_of(events))
                 for event in events:
                     state = self._take_in(state, event, now, drafts, history=history)
                 read_to = events[-1].id.number if len(events) == _AT_ONCE else max(upto, self._read_to)
@@ -223,6 +225,13 @@ class ConditionWatch:
     def _sight(self, now: Moment) -> Sight:
         known = self._known() if self._premises.limits.unused_days is not None else ()
         return Sight(now, self._live.receivers(), self._trust.trusted, self._lines.counts(), known)
+
+
+def _told_of(events: Collection[Event]) -> frozenset[str]:
+    """The contacts that these events tell of."""
+    return frozenset(
+        f"{event.receiver}/{event.data['input']}" for event in events if event.name is EventName.INPUT_CHANGED
+    )
 
 
 def _draft(name: EventName, condition: Condition) -> EventDraft:

@@ -1,0 +1,66 @@
+"""The commands and options that people and scripts use. A name that goes or changes breaks somebody's script."""
+
+from __future__ import annotations
+
+import re
+
+import pytest
+from typer.testing import CliRunner
+
+from gateway.cli.app import app
+
+_DAEMON = {"--url", "--token-file", "--socket"}
+OPTIONS: dict[str, set[str]] = {
+    "demo": {"--for", "--listen"},
+    "run": {"--config"},
+    "check": {"--config", "--socket", "--json"},
+    "status": _DAEMON | {"--json"},
+    "follow": _DAEMON | {"--json", "--after", "--receiver"},
+    "roster check": {"--groups", "--time-zone", "--json"},
+    "roster preview": _DAEMON | {"--json", "--receiver"},
+    "roster apply": _DAEMON | {"--json", "--receiver", "--approve"},
+    "revoke": _DAEMON | {"--json", "--reason", "--lift"},
+    "settings show": _DAEMON | {"--json"},
+    "settings set": _DAEMON
+    | {"--json", "--on-time", "--local-programming", "--lock-local-programming", "--password-file"},
+    "token add": _DAEMON | {"--json", "--scope"},
+    "token list": _DAEMON | {"--json"},
+    "token remove": _DAEMON,
+    "virtual-receiver": {
+        "--link", "--address", "--serial", "--baud", "--paced", "--map", "--memory", "--control", "--scenario",
+        "--seed",
+    },
+}  # fmt: skip
+
+
+def _help(*command: str) -> str:
+    done = CliRunner().invoke(app, [*command, "--help"], env={"COLUMNS": "200"})
+    assert done.exit_code == 0
+    return done.stdout
+
+
+@pytest.mark.parametrize("command", OPTIONS)
+def test_the_options_of_each_command(command: str) -> None:
+    """These are there, each with a sentence that ends, and so has the command itself."""
+    words = _help(*command.split())
+    rows = re.findall(r"^  (--[a-z-]+)(?: / (--[a-z-]+))?(?: <[^>]*>)?\s+(.*)$", words, re.M)
+    found = {name for first, second, _ in rows for name in (first, second) if name}
+    assert OPTIONS[command] <= found
+    for name, _, sentence in rows:
+        assert sentence.strip(), f"{command} {name} says nothing"
+    sentence = " ".join(words.split("\n\n")[1].split())
+    assert sentence.endswith((".", ")"))
+
+
+def test_every_command_that_reads_has_json() -> None:
+    """What is shown to people can be had by programs."""
+    for command in ("check", "status", "follow", "roster check", "roster preview", "settings show", "token list"):
+        assert "--json" in _help(*command.split())
+
+
+def test_a_command_without_its_part_shows_help() -> None:
+    """`gatepost` and `gatepost roster` alone are questions, answered with what there is."""
+    for arguments in ([], ["roster"], ["settings"], ["token"]):
+        done = CliRunner().invoke(app, arguments)
+        assert done.exit_code == 2
+        assert "Usage:" in done.output

@@ -1,0 +1,105 @@
+"""Sentences for people: receivers, plans, events, errors; and the exit codes of errors."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+
+from gateway.cli.client import ApiProblem, CannotReach
+from gateway.cli.console import exit_code
+from gateway.cli.words import event_sentence, plan_sentence, receiver_sentence, result_sentence
+from gateway.errors import LinkLost, MapFault, Refused, SettingsFault, SourceRefused, SourceUnreachable
+
+_STATUS: dict[str, Any] = {
+    "current": True,
+    "age_s": 0.1,
+    "outputs": [{"name": "gate", "closed": True}, {"name": "", "closed": False}],
+    "inputs": [{"name": "gate closed", "state": "violated"}],
+}
+_PLAN: dict[str, Any] = {
+    "receiver": "slip-gate", "added": 1, "changed": 0, "removed": 4, "unchanged": 6, "wire_s": 0.04, "hold": "",
+    "state": "applied", "outcome": "1 added, 4 removed; written and proven in 0.3 s.",
+}  # fmt: skip
+
+
+def test_a_receiver_that_answers() -> None:
+    """Outputs and inputs by the names that people gave; the nameless are left out."""
+    words = receiver_sentence({"id": "slip-gate", "link": "online"}, _STATUS)
+    assert words == "slip-gate answers; outputs: gate on; inputs: gate closed violated."
+
+
+@pytest.mark.parametrize(
+    ("age_s", "words"),
+    [(None, "its state is unknown."), (12.4, "last heard 12 s ago"), (600, "last heard 10 min ago"), (9000, "2 h ago")],
+)
+def test_a_receiver_that_does_not(age_s: float | None, words: str) -> None:
+    """Never an old state shown as if it were today's."""
+    found = receiver_sentence({"id": "slip-gate", "link": "silent"}, {**_STATUS, "current": False, "age_s": age_s})
+    assert found.startswith("slip-gate does not answer, ")
+    assert words in found
+    assert "gate on" not in found
+
+
+def test_a_link_state_of_a_newer_daemon() -> None:
+    """A word that this program does not know is shown as it is."""
+    assert receiver_sentence({"id": "slip-gate", "link": "resting"}, _STATUS).startswith("slip-gate resting; ")
+
+
+def test_a_plan_and_how_it_ended() -> None:
+    """What is done is said once; what is held or failed says what to do or what happened."""
+    assert plan_sentence(_PLAN).endswith("6 unchanged; about 0.1 s on the wire.")
+    assert result_sentence(_PLAN) == f"slip-gate: {_PLAN['outcome']}"
+    nothing = {**_PLAN, "added": 0, "removed": 0}
+    assert result_sentence(nothing) == "slip-gate: nothing to do, all 6 transmitters stand as the roster says."
+    held = result_sentence({**_PLAN, "state": "held", "hold": "It would remove 4 of 10."})
+    assert "Held: It would remove 4 of 10." in held
+    assert "--approve" in held
+    failed = result_sentence({**_PLAN, "state": "failed", "outcome": "Receiver 1 did not answer."})
+    assert failed.endswith("failed: Receiver 1 did not answer.")
+
+
+def test_an_event_without_a_time_and_one_of_a_newer_daemon() -> None:
+    """A clock that is not right gives none; an unknown name is still words."""
+    event = {"type": "local.gatepost.barge.moored", "subject": "slip-gate", "data": {}}
+    assert event_sentence(event) == "--:--:--  slip-gate    barge moored"
+
+
+@pytest.mark.parametrize(
+    ("error", "code"),
+    [
+        (SettingsFault("x"), 2),
+        (MapFault("x"), 2),
+        (LinkLost("x"), 3),
+        (CannotReach("x"), 3),
+        (SourceUnreachable("x"), 3),
+        (SourceRefused("x"), 1),
+        (Refused("x"), 1),
+        (ApiProblem(504, {"type": "urn:gatepost:problem:no-answer"}), 3),
+        (ApiProblem(502, {"type": "urn:gatepost:problem:broken-answer"}), 3),
+        (ApiProblem(503, {"type": "urn:gatepost:problem:port-busy"}), 3),
+        (ApiProblem(502, {"type": "urn:gatepost:problem:password-refused"}), 1),
+        (ApiProblem(502, {"type": "urn:gatepost:problem:not-proven"}), 1),
+        (ApiProblem(503, {"type": "urn:gatepost:problem:store-unavailable"}), 1),
+        (ApiProblem(401, {"type": "urn:gatepost:problem:token-missing"}), 1),
+    ],
+)
+def test_exit_codes(error: Any, code: int) -> None:
+    """1 refused or found wrong, 2 wrong usage or settings, 3 cannot reach."""
+    assert exit_code(error) == code
+
+
+def test_places_of_a_problem() -> None:
+    """By pointer, parameter or header; one without a place says nothing that the message does not."""
+    problem = ApiProblem(
+        422,
+        {
+            "detail": "The body is wrong.",
+            "errors": [
+                {"pointer": "#/serial", "detail": "is no serial"},
+                {"header": "If-Match", "detail": "is missing"},
+                {"detail": "is wrong"},
+            ],
+        },
+    )
+    assert problem.places == ["serial: is no serial", "If-Match: is missing"]

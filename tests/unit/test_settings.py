@@ -1,0 +1,179 @@
+"""The settings file: broken ones are told with file, line, key and what to write, and end a start with exit code 2."""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from pathlib import Path
+
+import pytest
+from pydantic import BaseModel
+from typer.testing import CliRunner
+
+from gateway.cli.app import app
+from gateway.errors import SettingsFault
+from gateway.settings import (
+    ApiSettings,
+    GatewaySettings,
+    LineSettings,
+    ReceiverSettings,
+    Settings,
+    load_settings,
+    parse_settings,
+)
+
+GOOD = """\
+[gateway]
+site = "fennel-quay"
+
+[lines.quayside]
+port = "/dev/ttyUSB0"
+baud = 19200
+
+[receivers.slip-gate]
+line = "quayside"
+address = 1
+
+[roster]
+source = "/etc/gatepost/roster.csv"
+every_minutes = 15
+"""
+PAGE = Path(__file__).parents[2] / "docs" / "settings.md"
+
+_BAUD, _ADDRESS, _EVERY, _TOP, _ROSTER = "baud = 19200", "address = 1", "every_minutes = 15", "[gateway]", "[roster]"
+#: what is replaced, by what, and the sentences that must come, each from the line to what to write
+BROKEN: tuple[tuple[str, str, str], ...] = (
+    ('site = "fennel-quay"\n', "", "line 1, gateway.site: this key is needed and missing"),
+    ('site = "fennel-quay"', 'site = "Fennel Quay"', "line 2, gateway.site: a name has small letters, digits and hyp"),
+    (_TOP, '[gateway]\ntime_zone = "Europe/Lundon"', "line 2, gateway.time_zone: not a time zone of the tz database"),
+    (_TOP, "[gateway]\nkeep_heard_days = -1", "line 2, gateway.keep_heard_days: -1 is too small; write at least 1"),
+    (_TOP, '[gateway]\nclock = "good"', "line 2, gateway.clock: “good” stands here; write 'auto', 'trusted' or 'untr"),
+    (_TOP, "[gateway]\nstate = 5", "line 2, gateway.state: 5 is no path; write it in quotes"),
+    (_TOP, '[api]\nlisten = "8470"\n[gateway]', "line 2, api.listen: listen must be HOST:PORT, for example 127.0.0.1"),
+    (_TOP, '[api]\nlisten = "0.0.0.0:8470"\n[gateway]', "line 1, api: an address other than loopback needs tls_certif"),
+    (_TOP, '[api]\ntls_key = "/k"\n[gateway]', "api.tls_certificate: tls_certificate and tls_key belong together; wri"),
+    (_TOP, '[api]\nhosts = "quay"\n[gateway]', 'line 2, api.hosts: “quay” stands here; write a list, for example ["'),
+    ("[lines.quayside]", "[lines.Quay_Side]", "line 4, lines.Quay_Side: a name has small letters, digits and hyphens"),
+    ('port = "/dev/ttyUSB0"\n', "", "line 4, lines.quayside.port: this key is needed and missing"),
+    ('port = "/dev/ttyUSB0"', "port = 3", "line 5, lines.quayside.port: 3 stands here; write text in quotes"),
+    ('port = "/dev/ttyUSB0"', 'port = ""', "line 5, lines.quayside.port: it is empty; write something"),
+    (_BAUD, "buad = 19200", "line 6, lines.quayside.buad: unknown key; did you mean baud?"),
+    (_BAUD, 'baud = "fast"', "line 6, lines.quayside.baud: “fast” stands here; write a whole number without quotes"),
+    (_BAUD, "baud = 100", "line 6, lines.quayside.baud: 100 is too small; write at least 300"),
+    (_BAUD, 'parity = "even"', "line 6, lines.quayside.parity: “even” stands here; write 'N', 'E' or 'O'"),
+    (_BAUD, "stop_bits = 3", "line 6, lines.quayside.stop_bits: 3 stands here; write 1 or 2"),
+    (_BAUD, "rs485 = true", "line 6, lines.quayside.rs485: true stands here; write 'off', 'adapter' or 'kernel'"),
+    (_BAUD, 'echo = "perhaps"', "line 6, lines.quayside.echo: “perhaps” stands here; write true or false"),
+    (_BAUD, "tries = 11", "line 6, lines.quayside.tries: 11 is too large; write at most 10"),
+    (_BAUD, "baud = 9600.5", "line 6, lines.quayside.baud: 9600.5 stands here; write a whole number"),
+    ('line = "quayside"', 'line = "quay"', "line 9, receivers.slip-gate.line: there is no line “quay”; lines are: qua"),
+    (_ADDRESS, "address = 248", "line 10, receivers.slip-gate.address: 248 is too large; write at most 247"),
+    (_ADDRESS, "polls_per_second = 0", "line 10, receivers.slip-gate.polls_per_second: 0 is too small; write more th"),
+    (_ADDRESS, 'outputs = { one = "gate" }', "line 10, receivers.slip-gate.outputs: “one” is not a number; write for"),
+    (_ADDRESS, 'outputs = { 1 = "gate", 2 = "Gate" }', "receivers.slip-gate.outputs: two of them have the same name"),
+    (_ADDRESS, 'outputs = { 1 = "slip gate" }', "“slip gate” can't be written in a roster; use 1 to 32 characters"),
+    (_ADDRESS, 'password = "pontoon7"', "line 10, receivers.slip-gate.password: unknown key"),
+    (
+        _ROSTER,
+        '[receivers.car-park]\nline = "quayside"\n[roster]',
+        "line 12, receivers.car-park: address 1 on line quay",
+    ),
+    (_ROSTER, '[lines.workshop]\nport = "/dev/ttyUSB0"\n[roster]', "line 13, lines.workshop.port: /dev/ttyUSB0 alrea"),
+    (_ROSTER, "[rooster]", "line 12, rooster: unknown key; did you mean roster?"),
+    ('source = "/etc/gatepost/roster.csv"\n', "", "line 12, roster.source: this key is needed and missing"),
+    ('"/etc/gatepost/roster.csv"', '["a"]', "line 13, roster.source: a list stands here; write text in quotes"),
+    (_EVERY, "every_minutes = 0", "line 14, roster.every_minutes: 0 is too small; write at least 1"),
+    (_EVERY, 'every_minutes = 5\nschedule = "30 2 * * *"', "roster.schedule: schedule and every_minutes exclude each"),
+    (_EVERY, 'schedule = "30 25 * * *"', "line 14, roster.schedule: The timetable '30 25 * * *' can't be used"),
+    (_EVERY, 'schedule = "30 2 * * 0"', "weekdays are written as names (mon ... sun), since numbers mean different"),
+    (
+        _EVERY,
+        'encoding = "slipway"',
+        "line 14, roster.encoding: “slipway” is no text encoding; write for example cp125",
+    ),
+    (_EVERY, 'unknown = "keep"', "line 14, roster.unknown: “keep” stands here; write 'remove' or 'report'"),
+    (_TOP, "[gateway", "is not valid TOML: Expected ']' at the end of a table declaration (at line 1, column 9)"),
+    (_TOP, '[gateway]\nsite = "twice"', "is not valid TOML: Cannot overwrite a value (at line 3"),
+)
+
+
+@pytest.mark.parametrize(("old", "new", "sentence"), BROKEN)
+def test_a_broken_file(tmp_path: Path, old: str, new: str, sentence: str) -> None:
+    """Exit 2 from the command, before anything else is looked at; file, line, key and what to write."""
+    assert old in GOOD
+    path = tmp_path / "gatepost.toml"
+    path.write_text(GOOD.replace(old, new, 1))
+    done = CliRunner().invoke(app, ["check", "--config", str(path), "--socket", str(tmp_path / "api.sock")])
+    assert done.exit_code == 2
+    words = " ".join(done.stderr.split())
+    assert words.startswith(str(path))
+    assert sentence in words
+    assert done.stdout == ""
+
+
+def test_enough_kinds_of_fault_are_tried() -> None:
+    """Thirty at least, each another one."""
+    assert len({(old, new) for old, new, _ in BROKEN}) == len(BROKEN) >= 30
+
+
+def test_all_faults_in_one_pass() -> None:
+    """Three places, three lines; nothing else."""
+    text = GOOD.replace(_BAUD, "baud = 1").replace(_ADDRESS, "adress = 1").replace(_EVERY, 'unknown = "keep"')
+    with pytest.raises(SettingsFault) as caught:
+        parse_settings(text, "gatepost.toml")
+    first, *places = caught.value.message.splitlines()
+    assert first == "gatepost.toml has 3 faults:"
+    assert [place.split(",")[0].strip() for place in places] == ["line 6", "line 10", "line 14"]
+
+
+def test_no_value_of_a_secret_is_shown() -> None:
+    """A password that somebody wrote into the file itself does not go into the log."""
+    with pytest.raises(SettingsFault) as caught:
+        parse_settings(GOOD.replace(_ADDRESS, 'password = "pontoon7"'), "gatepost.toml")
+    assert "pontoon7" not in str(caught.value)
+
+
+def test_a_good_file_and_its_defaults(tmp_path: Path) -> None:
+    """What is left out has the value that the page names."""
+    path = tmp_path / "gatepost.toml"
+    path.write_text(GOOD)
+    settings = load_settings(path)
+    assert settings.api.listen == "127.0.0.1:8470"
+    assert settings.api.host_and_port == ("127.0.0.1", 8470)
+    assert settings.lines["quayside"].tries == 3
+    assert settings.receivers["slip-gate"].polls_per_second == 5
+    assert settings.roster is not None
+    assert not settings.roster.remote
+
+
+@pytest.mark.parametrize(("content", "words"), [(None, "can't be read"), (b"\xff\xfe", "is not UTF-8 text")])
+def test_a_file_that_is_none(tmp_path: Path, content: bytes | None, words: str) -> None:
+    """Missing, or no text: its own sentence."""
+    path = tmp_path / "gatepost.toml"
+    if content is not None:
+        path.write_bytes(content)
+    with pytest.raises(SettingsFault, match=words):
+        load_settings(path)
+
+
+def _page_text() -> str:
+    block = re.search(r"```toml\n(.*?)```", PAGE.read_text(), re.S)
+    assert block is not None
+    return block[1]
+
+
+def test_the_page_shows_a_file_that_is_good() -> None:
+    """The example of docs/settings.md as it stands, and with every commented key put in."""
+    parse_settings(_page_text(), "docs/settings.md")
+
+
+@pytest.mark.parametrize("table", [GatewaySettings, ApiSettings, LineSettings, ReceiverSettings])
+def test_every_key_stands_on_the_page(table: type[BaseModel]) -> None:
+    """No setting that people can't find."""
+    page = PAGE.read_text()
+    assert {name for name in table.model_fields if not re.search(rf"\b{name}\b", page)} <= {"operate"}
+
+
+def test_the_page_has_no_table_of_its_own() -> None:
+    """Nothing is shown that the program would refuse."""
+    assert set(tomllib.loads(_page_text())) <= set(Settings.model_fields)
