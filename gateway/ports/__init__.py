@@ -23,7 +23,6 @@ from gateway.ports.archive import (
     SnapshotHead,
 )
 from gateway.ports.memory import (
-    Aim,
     Audit,
     AuditCheck,
     AuditRow,
@@ -54,12 +53,13 @@ from gateway.ports.outlets import (
     OutletDisabled,
     OutletState,
     Parcel,
+    Report,
     RetryLater,
     Sample,
     SampleOutcome,
     SetAside,
 )
-from gateway.ports.receiver import BlockCrcs, KeptPasswords, PasswordMemory, Receiver, Report
+from gateway.ports.receiver import BlockCrcs, KeptPasswords, PasswordMemory, Receiver
 from gateway.ports.roster import (
     Fetched,
     FetchedRevocations,
@@ -74,7 +74,7 @@ from gateway.ports.roster import (
     RosterSource,
     RosterState,
 )
-from gateway.ports.sync import Progress, RestoreRuns, Revocations, RosterWaits, SettingsDesk, SyncRuns, Timetable
+from gateway.ports.sync import Aim, Progress, RestoreRuns, Revocations, RosterWaits, SettingsDesk, SyncRuns, Timetable
 from gateway.ports.watch import Conditions, Gates, LineCount, LineCounts, LiveView, MirrorKeeper, Trust, Whys
 
 __all__ = [

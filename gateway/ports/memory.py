@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
@@ -14,11 +14,9 @@ from gateway.domain.plan import Plan
 from gateway.domain.receiver import RingPlace, Slot
 from gateway.domain.revocation import Revocation
 from gateway.domain.snapshot import Snapshot
-from gateway.domain.target import Target
 from gateway.domain.wait import RosterWait
 
 __all__ = [
-    "Aim",
     "Audit",
     "AuditCheck",
     "AuditRow",
@@ -294,6 +292,3 @@ class Audit(Protocol):
         ...
 
     async def verify(self) -> AuditCheck: ...
-
-
-Aim = Callable[[Mirror, Collection[int]], Target]

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Awaitable, Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Protocol
 
 from gateway.domain.events import Event, EventDraft, EventId, EventName
-from gateway.ports.receiver import Report
 
 __all__ = [
     "Delivered",
@@ -22,6 +21,7 @@ __all__ = [
     "OutletDisabled",
     "OutletState",
     "Parcel",
+    "Report",
     "RetryLater",
     "Sample",
     "SampleOutcome",
@@ -84,6 +84,7 @@ class Held:
     seconds: float
 
 
+Report = Callable[[Delivered | RetryLater], Awaitable[None]]
 Delivery = Delivered | RetryLater | EventRejected | OutletDisabled | Held
 
 

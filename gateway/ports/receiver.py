@@ -2,21 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Awaitable, Callable, Collection, Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Protocol
 
 from gateway.domain.receiver import Capability, Identity, Limits, ReceiverSettings, RingPlace, RingRead, Slot, Status
 from gateway.domain.transmitter import Kind
 from gateway.domain.urgency import Urgency
-from gateway.ports.outlets import Delivered, RetryLater
 
 __all__ = [
     "BlockCrcs",
     "KeptPasswords",
     "PasswordMemory",
     "Receiver",
-    "Report",
 ]
 
 
@@ -133,6 +131,3 @@ class PasswordMemory(Protocol):
     def keep(self, passwords: KeptPasswords) -> None:
         """Durable when this returns. Raises StoreUnavailable. Blocks for one synced write."""
         ...
-
-
-Report = Callable[[Delivered | RetryLater], Awaitable[None]]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Awaitable, Callable, Mapping
+from collections.abc import Awaitable, Callable, Collection, Mapping
 from contextlib import AbstractAsyncContextManager
 from datetime import datetime
 from typing import Literal, Protocol
@@ -11,10 +11,11 @@ from gateway.domain.mirror import Mirror
 from gateway.domain.plan import Plan
 from gateway.domain.receiver import ReceiverSettings
 from gateway.domain.revocation import Revocation, RevocationState
+from gateway.domain.target import Target
 from gateway.domain.wait import RosterWait
-from gateway.ports.memory import Aim
 
 __all__ = [
+    "Aim",
     "Progress",
     "RestoreRuns",
     "Revocations",
@@ -24,6 +25,7 @@ __all__ = [
     "Timetable",
 ]
 
+Aim = Callable[[Mirror, Collection[int]], Target]
 Progress = Callable[[int, int, str], None]
 
 
