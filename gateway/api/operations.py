@@ -10,12 +10,15 @@ from pydantic import BaseModel
 
 from gateway.api.scopes import Scope
 
-__all__ = ["LINE_PROBLEMS", "Handler", "Operation"]
+__all__ = ["LINE_PROBLEMS", "READING_PROBLEMS", "Handler", "Operation"]
 
 LINE_PROBLEMS = (
     "no-answer", "link-lost", "port-unavailable", "broken-answer", "receiver-refused", "wrong-receiver",
 )  # fmt: skip
 """What an operation that asks a receiver can meet."""
+
+READING_PROBLEMS = ("not-found", "refused", "unsupported", *LINE_PROBLEMS)
+"""What an operation that reads a whole receiver, or writes to it by a rule, can meet."""
 
 Handler = Callable[[web.Request], Awaitable[web.StreamResponse]]
 

@@ -8,10 +8,12 @@ from gateway.api.bodies import read_query
 from gateway.api.context import context_of
 from gateway.api.cursors import read_number, write_cursor
 from gateway.api.models.audit import AuditAnswer, AuditRowAnswer
+from gateway.api.operations import Operation
 from gateway.api.paging import PageQuery
 from gateway.api.replies import reply
+from gateway.api.scopes import Scope
 
-__all__ = ["list_audit"]
+__all__ = ["OPERATIONS", "list_audit"]
 
 
 async def list_audit(request: web.Request) -> web.StreamResponse:
@@ -37,3 +39,19 @@ async def list_audit(request: web.Request) -> web.StreamResponse:
             next=write_cursor("audit", page[-1].number) if len(found) > len(page) else None,
         )
     )
+
+
+OPERATIONS = (
+    Operation(
+        id="listAudit",
+        method="GET",
+        path="/api/v1/audit",
+        summary="Who changed or asked for what, newest first",
+        tag="access",
+        scope=Scope.ADMIN,
+        handler=list_audit,
+        query=PageQuery,
+        answer=AuditAnswer,
+        problems=("cursor-invalid",),
+    ),
+)

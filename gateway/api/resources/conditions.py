@@ -15,6 +15,7 @@ from gateway.api.models.conditions import (
     ConditionsAnswer,
     ConditionsQuery,
 )
+from gateway.api.operations import Operation
 from gateway.api.paging import page_after
 from gateway.api.replies import reply
 from gateway.api.scopes import Scope
@@ -23,7 +24,7 @@ from gateway.domain.transmitter import write_serial
 from gateway.errors import NotFound
 from gateway.ports import Conditions
 
-__all__ = ["acknowledge_condition", "get_condition", "list_conditions"]
+__all__ = ["OPERATIONS", "acknowledge_condition", "get_condition", "list_conditions"]
 
 
 async def list_conditions(request: web.Request) -> web.StreamResponse:
@@ -94,3 +95,43 @@ def _acknowledged(found: Acknowledgement | None, personal: bool) -> Acknowledgem
     if not personal:
         return AcknowledgementAnswer(time=found.time)
     return AcknowledgementAnswer(time=found.time, name=found.name, note=found.note)
+
+
+OPERATIONS = (
+    Operation(
+        id="listConditions",
+        method="GET",
+        path="/api/v1/conditions",
+        summary="What needs a person, newest first",
+        tag="gates",
+        scope=Scope.VIEW,
+        handler=list_conditions,
+        query=ConditionsQuery,
+        answer=ConditionsAnswer,
+        problems=("cursor-invalid",),
+    ),
+    Operation(
+        id="getCondition",
+        method="GET",
+        path="/api/v1/conditions/{id}",
+        summary="One condition",
+        tag="gates",
+        scope=Scope.VIEW,
+        handler=get_condition,
+        answer=ConditionAnswer,
+        problems=("not-found",),
+    ),
+    Operation(
+        id="acknowledgeCondition",
+        method="POST",
+        path="/api/v1/conditions/{id}/acknowledgement",
+        summary="Take note of a condition, with name and note",
+        tag="gates",
+        scope=Scope.ROSTER,
+        handler=acknowledge_condition,
+        body=AcknowledgementBody,
+        answer=ConditionAnswer,
+        problems=("not-found", "condition-cleared", "acknowledged-already"),
+        repeatable=True,
+    ),
+)

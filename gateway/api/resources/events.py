@@ -12,13 +12,14 @@ from gateway.api.context import context_of
 from gateway.api.cursors import read_text, write_cursor
 from gateway.api.faults import Place, RequestFault
 from gateway.api.models.events import EventAnswer, EventsAnswer, EventsQuery
+from gateway.api.operations import Operation
 from gateway.api.replies import reply
 from gateway.api.scopes import Scope
 from gateway.domain.cloudevents import cloud_event
 from gateway.domain.events import Event, EventId, EventName
 from gateway.ports import EventFilter, Journal
 
-__all__ = ["list_events", "read_event_id", "wanted_of"]
+__all__ = ["OPERATIONS", "list_events", "read_event_id", "wanted_of"]
 
 
 async def list_events(request: web.Request) -> web.StreamResponse:
@@ -84,3 +85,19 @@ def _cursor(event_id: EventId, *, oldest_first: bool) -> str:
 
 def _event(event: Event, gateway_id: str, *, personal: bool) -> EventAnswer:
     return EventAnswer(**cloud_event(event, gateway_id=gateway_id, personal=personal))
+
+
+OPERATIONS = (
+    Operation(
+        id="listEvents",
+        method="GET",
+        path="/api/v1/events",
+        summary="Events by page, newest first or behind an id",
+        tag="events",
+        scope=Scope.VIEW,
+        handler=list_events,
+        query=EventsQuery,
+        answer=EventsAnswer,
+        problems=("cursor-invalid", "journal-restarted"),
+    ),
+)

@@ -8,12 +8,14 @@ from aiohttp import web
 
 from gateway.api.context import context_of
 from gateway.api.models.gates import ContactAnswer, GateAnswer, GateOutputAnswer, GatesAnswer
+from gateway.api.operations import Operation
 from gateway.api.replies import reply_tagged
+from gateway.api.scopes import Scope
 from gateway.api.services import Services
 from gateway.domain.gate import Contact, GatePosition, GateState
 from gateway.domain.live import LinkState
 
-__all__ = ["get_gate", "list_gates"]
+__all__ = ["OPERATIONS", "get_gate", "list_gates"]
 
 
 async def list_gates(request: web.Request) -> web.StreamResponse:
@@ -68,3 +70,30 @@ def _level(services: Services, contact: Contact) -> Literal["normal", "violated"
     if contact.number > len(inputs):
         return "unknown"
     return "violated" if inputs[contact.number - 1] else "normal"
+
+
+OPERATIONS = (
+    Operation(
+        id="listGates",
+        method="GET",
+        path="/api/v1/gates",
+        summary="Every gate: where it stands, since when, and whether it is healthy",
+        tag="gates",
+        scope=Scope.VIEW,
+        handler=list_gates,
+        answer=GatesAnswer,
+        conditional=True,
+    ),
+    Operation(
+        id="getGate",
+        method="GET",
+        path="/api/v1/gates/{id}",
+        summary="One gate",
+        tag="gates",
+        scope=Scope.VIEW,
+        handler=get_gate,
+        answer=GateAnswer,
+        problems=("not-found",),
+        conditional=True,
+    ),
+)

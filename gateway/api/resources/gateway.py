@@ -8,10 +8,12 @@ from aiohttp import web
 
 from gateway.api.context import context_of
 from gateway.api.models.gateway import ClockAnswer, GatewayAnswer, HealthAnswer, JournalAnswer, NoticeAnswer
+from gateway.api.operations import Operation
 from gateway.api.replies import reply
+from gateway.api.scopes import Scope
 from gateway.domain.events import EventId
 
-__all__ = ["get_gateway", "get_health", "get_metrics", "get_openapi"]
+__all__ = ["OPERATIONS", "get_gateway", "get_health", "get_metrics", "get_openapi"]
 
 
 async def get_gateway(request: web.Request) -> web.StreamResponse:
@@ -53,3 +55,47 @@ async def get_metrics(request: web.Request) -> web.StreamResponse:
 async def get_openapi(request: web.Request) -> web.StreamResponse:
     """The OpenAPI document."""
     return web.Response(body=context_of(request).document, headers={"Content-Type": "application/json"})
+
+
+OPERATIONS = (
+    Operation(
+        id="getHealth",
+        method="GET",
+        path="/healthz",
+        summary="Whether the gateway works; open to all",
+        tag="gateway",
+        scope=None,
+        handler=get_health,
+        answer=HealthAnswer,
+        others=(503,),
+    ),
+    Operation(
+        id="getMetrics",
+        method="GET",
+        path="/metrics",
+        summary="Metrics in Prometheus' text format",
+        tag="gateway",
+        scope=Scope.VIEW,
+        handler=get_metrics,
+        answer_type="text/plain",
+    ),
+    Operation(
+        id="getOpenapi",
+        method="GET",
+        path="/api/v1/openapi.json",
+        summary="This document",
+        tag="gateway",
+        scope=Scope.VIEW,
+        handler=get_openapi,
+    ),
+    Operation(
+        id="getGateway",
+        method="GET",
+        path="/api/v1/gateway",
+        summary="Version, clock, journal, next run and what a person should know",
+        tag="gateway",
+        scope=Scope.VIEW,
+        handler=get_gateway,
+        answer=GatewayAnswer,
+    ),
+)

@@ -18,11 +18,13 @@ from gateway.api.models.outlets import (
     SetAsideAnswer,
     TestsAnswer,
 )
+from gateway.api.operations import Operation
 from gateway.api.replies import reply
+from gateway.api.scopes import Scope
 from gateway.domain.events import EventId
 from gateway.ports import OutletState
 
-__all__ = ["get_outlet", "list_outlets", "replay_outlet", "test_outlet"]
+__all__ = ["OPERATIONS", "get_outlet", "list_outlets", "replay_outlet", "test_outlet"]
 
 
 async def list_outlets(request: web.Request) -> web.StreamResponse:
@@ -103,3 +105,53 @@ def _fields(state: OutletState, epoch: str) -> dict[str, Any]:
         "set_aside": row.set_aside,
         "lost": row.lost,
     }
+
+
+OPERATIONS = (
+    Operation(
+        id="listOutlets",
+        method="GET",
+        path="/api/v1/outlets",
+        summary="Where events go, and how far each outlet has come",
+        tag="outlets",
+        scope=Scope.VIEW,
+        handler=list_outlets,
+        answer=OutletsAnswer,
+    ),
+    Operation(
+        id="getOutlet",
+        method="GET",
+        path="/api/v1/outlets/{id}",
+        summary="One outlet, with the events that it set aside",
+        tag="outlets",
+        scope=Scope.VIEW,
+        handler=get_outlet,
+        answer=OutletDetailAnswer,
+        problems=("not-found",),
+    ),
+    Operation(
+        id="testOutlet",
+        method="POST",
+        path="/api/v1/outlets/{id}/tests",
+        summary="Send each kind of event once as a test",
+        tag="outlets",
+        scope=Scope.ADMIN,
+        handler=test_outlet,
+        answer=TestsAnswer,
+        problems=("not-found",),
+        repeatable=True,
+    ),
+    Operation(
+        id="replayOutlet",
+        method="POST",
+        path="/api/v1/outlets/{id}/replays",
+        summary="Send again from an event on, or let a disabled outlet go on",
+        tag="outlets",
+        scope=Scope.ADMIN,
+        handler=replay_outlet,
+        body=ReplayBody,
+        answer=OutletAnswer,
+        problems=("not-found", "refused"),
+        repeatable=True,
+    ),
+)

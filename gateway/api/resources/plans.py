@@ -22,6 +22,7 @@ from gateway.api.models.plans import (
     PlanSummary,
     ProgressAnswer,
 )
+from gateway.api.operations import LINE_PROBLEMS, Operation
 from gateway.api.replies import reply
 from gateway.api.resources.receivers import require_capability
 from gateway.api.resources.slots import pairs
@@ -32,7 +33,16 @@ from gateway.domain.receiver import Capability
 from gateway.domain.transmitter import write_serial
 from gateway.errors import NotFound
 
-__all__ = ["accepted", "approve_plan", "create_plan", "get_application", "get_plan", "list_plans", "plan_answer"]
+__all__ = [
+    "OPERATIONS",
+    "accepted",
+    "approve_plan",
+    "create_plan",
+    "get_application",
+    "get_plan",
+    "list_plans",
+    "plan_answer",
+]
 
 
 async def list_plans(request: web.Request) -> web.StreamResponse:
@@ -152,3 +162,71 @@ def _change(change: Change, *, personal: bool) -> ChangeAnswer:
         guarded=change.guarded,
         **shown,
     )
+
+
+OPERATIONS = (
+    Operation(
+        id="listPlans",
+        method="GET",
+        path="/api/v1/plans",
+        summary="Plans, newest first",
+        tag="plans",
+        scope=Scope.VIEW,
+        handler=list_plans,
+        query=PlansQuery,
+        answer=PlansAnswer,
+        problems=("cursor-invalid",),
+    ),
+    Operation(
+        id="createPlan",
+        method="POST",
+        path="/api/v1/plans",
+        summary="Preview a plan (200), or bring a receiver to the roster (202)",
+        tag="plans",
+        scope=Scope.ROSTER,
+        handler=create_plan,
+        body=PlanBody,
+        answer=PlanAnswer,
+        status=202,
+        others=(200,),
+        problems=("not-found", "unsupported", "refused", *LINE_PROBLEMS),
+        repeatable=True,
+        located=True,
+    ),
+    Operation(
+        id="getPlan",
+        method="GET",
+        path="/api/v1/plans/{id}",
+        summary="One plan with all of its changes and its progress",
+        tag="plans",
+        scope=Scope.VIEW,
+        handler=get_plan,
+        answer=PlanAnswer,
+        problems=("not-found",),
+    ),
+    Operation(
+        id="getApplication",
+        method="GET",
+        path="/api/v1/plans/{id}/application",
+        summary="How the writing of a plan goes",
+        tag="plans",
+        scope=Scope.VIEW,
+        handler=get_application,
+        answer=ApplicationAnswer,
+        problems=("not-found",),
+    ),
+    Operation(
+        id="approvePlan",
+        method="POST",
+        path="/api/v1/plans/{id}/application",
+        summary="Let a held plan go ahead",
+        tag="plans",
+        scope=Scope.ROSTER,
+        handler=approve_plan,
+        answer=PlanAnswer,
+        status=202,
+        problems=("not-found", "refused", *LINE_PROBLEMS),
+        repeatable=True,
+        located=True,
+    ),
+)

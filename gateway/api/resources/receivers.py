@@ -18,7 +18,9 @@ from gateway.api.models.receivers import (
     StatusAnswer,
     WaitAnswer,
 )
+from gateway.api.operations import LINE_PROBLEMS, Operation
 from gateway.api.replies import reply, reply_tagged
+from gateway.api.scopes import Scope
 from gateway.api.services import Services
 from gateway.domain.live import LinkState, LiveReceiver
 from gateway.domain.receiver import Capability, Identity, Limits, Status
@@ -26,7 +28,15 @@ from gateway.domain.wait import RosterWait
 from gateway.errors import Refused, Unsupported
 from gateway.ports import ReceiverFacts
 
-__all__ = ["confirm_receiver", "get_receiver", "get_status", "list_receivers", "receiver_answer", "require_capability"]
+__all__ = [
+    "OPERATIONS",
+    "confirm_receiver",
+    "get_receiver",
+    "get_status",
+    "list_receivers",
+    "receiver_answer",
+    "require_capability",
+]
 
 #: Links over which the status is read: it is open to everybody, also without the right link password.
 _HEARD = frozenset({LinkState.ONLINE, LinkState.PASSWORD_REFUSED})
@@ -172,3 +182,54 @@ def _outputs(status: Status, facts: ReceiverFacts) -> list[OutputAnswer]:
         )
         for number, (closed, mode) in enumerate(zip(status.output_closed, modes, strict=True), 1)
     ]
+
+
+OPERATIONS = (
+    Operation(
+        id="listReceivers",
+        method="GET",
+        path="/api/v1/receivers",
+        summary="Every receiver and its link",
+        tag="receivers",
+        scope=Scope.VIEW,
+        handler=list_receivers,
+        answer=ReceiversAnswer,
+        conditional=True,
+    ),
+    Operation(
+        id="getReceiver",
+        method="GET",
+        path="/api/v1/receivers/{id}",
+        summary="One receiver and its link",
+        tag="receivers",
+        scope=Scope.VIEW,
+        handler=get_receiver,
+        answer=ReceiverAnswer,
+        problems=("not-found",),
+        conditional=True,
+    ),
+    Operation(
+        id="getStatus",
+        method="GET",
+        path="/api/v1/receivers/{id}/status",
+        summary="Inputs and outputs at the last poll, with its age",
+        tag="receivers",
+        scope=Scope.VIEW,
+        handler=get_status,
+        answer=StatusAnswer,
+        problems=("not-found",),
+    ),
+    Operation(
+        id="confirmReceiver",
+        method="POST",
+        path="/api/v1/receivers/{id}/confirmation",
+        summary="Say that the receiver which answers now is the right one",
+        tag="receivers",
+        scope=Scope.ADMIN,
+        handler=confirm_receiver,
+        body=ConfirmationBody,
+        body_required=False,
+        answer=ReceiverAnswer,
+        problems=("not-found", "refused", *LINE_PROBLEMS),
+    ),
+)

@@ -9,8 +9,11 @@ from gateway.api.bodies import read_body
 from gateway.api.caller import caller_of
 from gateway.api.context import context_of
 from gateway.api.faults import RequestFault
-from gateway.api.models.receivers import IdentityAnswer
+from gateway.api.models.plans import PlanAnswer
+from gateway.api.models.receivers import IdentityAnswer, ReceiverAnswer
 from gateway.api.models.restores import ApprovalBody, ResetBody, RestoreBody, RestorePreviewAnswer
+from gateway.api.models.snapshots import SnapshotAnswer
+from gateway.api.operations import READING_PROBLEMS, Operation
 from gateway.api.peer import peer_uid
 from gateway.api.replies import reply
 from gateway.api.resources.plans import accepted, plan_answer
@@ -20,7 +23,7 @@ from gateway.api.scopes import Scope
 from gateway.domain.receiver import Capability, Identity
 from gateway.ports import RestoreOrder
 
-__all__ = ["approve", "preview_restore", "reset_receiver", "start_restore"]
+__all__ = ["OPERATIONS", "approve", "preview_restore", "reset_receiver", "start_restore"]
 
 
 async def preview_restore(request: web.Request) -> web.StreamResponse:
@@ -103,3 +106,58 @@ def _identity(identity: Identity) -> IdentityAnswer:
         map_name=identity.map_name,
         map_version=identity.map_version,
     )
+
+
+OPERATIONS = (
+    Operation(
+        id="previewRestore",
+        method="POST",
+        path="/api/v1/receivers/{id}/restore-previews",
+        summary="What a restore or clone would write, and what to do first",
+        tag="snapshots",
+        scope=Scope.ROSTER,
+        handler=preview_restore,
+        body=RestoreBody,
+        answer=RestorePreviewAnswer,
+        problems=READING_PROBLEMS,
+    ),
+    Operation(
+        id="startRestore",
+        method="POST",
+        path="/api/v1/receivers/{id}/restores",
+        summary="Bring a receiver to a snapshot; the roster waits from then on",
+        tag="snapshots",
+        scope=Scope.ROSTER,
+        handler=start_restore,
+        body=RestoreBody,
+        answer=PlanAnswer,
+        status=202,
+        problems=READING_PROBLEMS,
+        repeatable=True,
+        located=True,
+    ),
+    Operation(
+        id="approveWait",
+        method="POST",
+        path="/api/v1/receivers/{id}/approvals",
+        summary="Say whether the roster or what the receiver holds is right, where the roster waits",
+        tag="snapshots",
+        scope=Scope.ROSTER,
+        handler=approve,
+        body=ApprovalBody,
+        answer=ReceiverAnswer,
+        problems=("not-found", "refused"),
+    ),
+    Operation(
+        id="resetReceiver",
+        method="POST",
+        path="/api/v1/receivers/{id}/reset",
+        summary="Clear a receiver for its removal; over the unix socket on the board alone",
+        tag="snapshots",
+        scope=Scope.ADMIN,
+        handler=reset_receiver,
+        body=ResetBody,
+        answer=SnapshotAnswer,
+        problems=("board-only", "not-proven", *READING_PROBLEMS),
+    ),
+)

@@ -13,14 +13,16 @@ from gateway.api.context import context_of
 from gateway.api.faults import Place, RequestFault
 from gateway.api.models.base import read_serial
 from gateway.api.models.revocations import LiftQuery, RevocationAnswer, RevocationBody, RevocationsAnswer
+from gateway.api.operations import Operation
 from gateway.api.paging import PageQuery, page_after
 from gateway.api.replies import reply
+from gateway.api.scopes import Scope
 from gateway.api.services import Services
 from gateway.domain.revocation import Revocation, RevocationState
 from gateway.domain.transmitter import write_serial
 from gateway.errors import NotFound
 
-__all__ = ["create_revocation", "get_revocation", "lift_revocation", "list_revocations"]
+__all__ = ["OPERATIONS", "create_revocation", "get_revocation", "lift_revocation", "list_revocations"]
 
 
 async def list_revocations(request: web.Request) -> web.StreamResponse:
@@ -87,3 +89,57 @@ def _answer(services: Services, revocation: Revocation) -> RevocationAnswer:
 
 def _none() -> NotFound:
     return NotFound("No revocation of this serial is in force.", remedy="List the revocations to see the serials.")
+
+
+OPERATIONS = (
+    Operation(
+        id="listRevocations",
+        method="GET",
+        path="/api/v1/revocations",
+        summary="Revocations in force, newest first",
+        tag="revocations",
+        scope=Scope.ROSTER,
+        handler=list_revocations,
+        query=PageQuery,
+        answer=RevocationsAnswer,
+        problems=("cursor-invalid",),
+    ),
+    Operation(
+        id="createRevocation",
+        method="POST",
+        path="/api/v1/revocations",
+        summary="A transmitter must not work, now",
+        tag="revocations",
+        scope=Scope.ROSTER,
+        handler=create_revocation,
+        body=RevocationBody,
+        answer=RevocationAnswer,
+        status=202,
+        problems=("refused",),
+        repeatable=True,
+        located=True,
+    ),
+    Operation(
+        id="getRevocation",
+        method="GET",
+        path="/api/v1/revocations/{serial}",
+        summary="One revocation and where it is proven",
+        tag="revocations",
+        scope=Scope.ROSTER,
+        handler=get_revocation,
+        answer=RevocationAnswer,
+        problems=("not-found",),
+    ),
+    Operation(
+        id="liftRevocation",
+        method="DELETE",
+        path="/api/v1/revocations/{serial}",
+        summary="Lift a revocation",
+        tag="revocations",
+        scope=Scope.ROSTER,
+        handler=lift_revocation,
+        query=LiftQuery,
+        status=204,
+        problems=("not-found",),
+    ),
+)

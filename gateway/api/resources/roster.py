@@ -10,14 +10,15 @@ from aiohttp import web
 from gateway.api.auditing import audited
 from gateway.api.caller import caller_of
 from gateway.api.context import context_of
-from gateway.api.models.roster import AcceptanceAnswer, CheckAnswer, FaultAnswer, RosterAnswer
+from gateway.api.models.roster import AcceptanceAnswer, CheckAnswer, CheckBody, FaultAnswer, RosterAnswer
+from gateway.api.operations import Operation
 from gateway.api.replies import reply
 from gateway.api.scopes import Scope
-from gateway.api.uploads import read_upload
+from gateway.api.uploads import UPLOAD_TYPES, read_upload
 from gateway.domain.roster import Fault
 from gateway.ports import RosterState
 
-__all__ = ["check_roster", "fetch_roster", "get_roster"]
+__all__ = ["OPERATIONS", "check_roster", "fetch_roster", "get_roster"]
 
 
 async def get_roster(request: web.Request) -> web.StreamResponse:
@@ -79,3 +80,40 @@ def _faults(faults: Sequence[Fault]) -> list[FaultAnswer]:
         FaultAnswer(file=fault.file, row=fault.row, column=fault.column, found=fault.found, remedy=fault.remedy)
         for fault in faults
     ]
+
+
+OPERATIONS = (
+    Operation(
+        id="getRoster",
+        method="GET",
+        path="/api/v1/roster",
+        summary="The roster in force and what its source last said",
+        tag="roster",
+        scope=Scope.VIEW,
+        handler=get_roster,
+        answer=RosterAnswer,
+    ),
+    Operation(
+        id="fetchRoster",
+        method="POST",
+        path="/api/v1/roster/fetches",
+        summary="Ask the source now",
+        tag="roster",
+        scope=Scope.ROSTER,
+        handler=fetch_roster,
+        answer=RosterAnswer,
+        problems=("roster-unreachable", "roster-refused"),
+    ),
+    Operation(
+        id="checkRoster",
+        method="POST",
+        path="/api/v1/roster/checks",
+        summary="Check a roster file; changes nothing",
+        tag="roster",
+        scope=Scope.ROSTER,
+        handler=check_roster,
+        body=CheckBody,
+        body_types=UPLOAD_TYPES,
+        answer=CheckAnswer,
+    ),
+)

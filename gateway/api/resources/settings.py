@@ -12,11 +12,13 @@ from gateway.api.caller import caller_of
 from gateway.api.context import context_of
 from gateway.api.etags import make_tag, require_match
 from gateway.api.models.receivers import SettingsAnswer, SettingsBody, SettingsChangeAnswer
+from gateway.api.operations import LINE_PROBLEMS, Operation
 from gateway.api.replies import reply, reply_tagged
 from gateway.api.resources.receivers import require_capability
+from gateway.api.scopes import Scope
 from gateway.domain.receiver import Capability, ReceiverSettings
 
-__all__ = ["change_settings", "get_settings"]
+__all__ = ["OPERATIONS", "change_settings", "get_settings"]
 
 
 async def get_settings(request: web.Request) -> web.StreamResponse:
@@ -70,3 +72,32 @@ def _detail(receiver: str, body: SettingsBody) -> dict[str, Any]:
     if body.password is not None:
         detail["password"] = "set" if body.password.get_secret_value() else "off"
     return detail
+
+
+OPERATIONS = (
+    Operation(
+        id="getSettings",
+        method="GET",
+        path="/api/v1/receivers/{id}/settings",
+        summary="On-times and local programming, read from the receiver",
+        tag="receivers",
+        scope=Scope.VIEW,
+        handler=get_settings,
+        answer=SettingsAnswer,
+        problems=("not-found", "unsupported", *LINE_PROBLEMS),
+        conditional=True,
+    ),
+    Operation(
+        id="changeSettings",
+        method="PATCH",
+        path="/api/v1/receivers/{id}/settings",
+        summary="Change settings, read back from the receiver",
+        tag="receivers",
+        scope=Scope.ADMIN,
+        handler=change_settings,
+        body=SettingsBody,
+        answer=SettingsChangeAnswer,
+        problems=("not-found", "unsupported", "refused", "on-time-out-of-range", "not-proven", *LINE_PROBLEMS),
+        guarded=True,
+    ),
+)

@@ -12,6 +12,7 @@ from gateway.api.context import context_of
 from gateway.api.cursors import read_number, write_cursor
 from gateway.api.etags import make_tag
 from gateway.api.models.slots import SlotAnswer, SlotsAnswer, SlotsQuery
+from gateway.api.operations import Operation
 from gateway.api.replies import not_modified, reply_tagged
 from gateway.api.resources.receivers import require_capability
 from gateway.api.scopes import Scope
@@ -21,7 +22,7 @@ from gateway.domain.receiver import Capability, Slot
 from gateway.domain.transmitter import write_serial
 from gateway.errors import Refused
 
-__all__ = ["list_slots", "pairs"]
+__all__ = ["OPERATIONS", "list_slots", "pairs"]
 
 
 async def list_slots(request: web.Request) -> web.StreamResponse:
@@ -106,3 +107,20 @@ def _slot(slot: Slot, holders: Mapping[int, str], revoked: set[int], *, personal
         revoked=slot.serial in revoked,
         **named,
     )
+
+
+OPERATIONS = (
+    Operation(
+        id="listSlots",
+        method="GET",
+        path="/api/v1/receivers/{id}/slots",
+        summary="What the receiver's memory holds, by page",
+        tag="receivers",
+        scope=Scope.VIEW,
+        handler=list_slots,
+        query=SlotsQuery,
+        answer=SlotsAnswer,
+        problems=("not-found", "unsupported", "refused", "cursor-invalid"),
+        conditional=True,
+    ),
+)

@@ -17,15 +17,19 @@ from gateway.api.models.snapshots import (
     DifferenceAnswer,
     ReceiverSnapshotsQuery,
     SnapshotAnswer,
+    SnapshotDocument,
     SnapshotsAnswer,
     SnapshotsQuery,
 )
+from gateway.api.operations import READING_PROBLEMS, Operation
 from gateway.api.replies import reply
+from gateway.api.scopes import Scope
 from gateway.api.services import Services
 from gateway.domain.transmitter import write_serial
 from gateway.ports import SlotDifference, SnapshotHead
 
 __all__ = [
+    "OPERATIONS",
     "compare",
     "get_snapshot",
     "import_snapshot",
@@ -141,3 +145,81 @@ def _difference(found: SlotDifference) -> DifferenceAnswer:
     return DifferenceAnswer(
         kind=found.kind, serial=write_serial(found.serial), slot=slot.number if slot else 0, words=found.words
     )
+
+
+OPERATIONS = (
+    Operation(
+        id="listSnapshots",
+        method="GET",
+        path="/api/v1/snapshots",
+        summary="Snapshots, newest first",
+        tag="snapshots",
+        scope=Scope.VIEW,
+        handler=list_snapshots,
+        query=SnapshotsQuery,
+        answer=SnapshotsAnswer,
+        problems=("cursor-invalid",),
+    ),
+    Operation(
+        id="importSnapshot",
+        method="POST",
+        path="/api/v1/snapshots",
+        summary="Keep a snapshot's file that comes from another site",
+        tag="snapshots",
+        scope=Scope.ROSTER,
+        handler=import_snapshot,
+        body=SnapshotDocument,
+        answer=SnapshotAnswer,
+        status=201,
+        problems=("refused",),
+        located=True,
+    ),
+    Operation(
+        id="getSnapshot",
+        method="GET",
+        path="/api/v1/snapshots/{id}",
+        summary="A snapshot's file, whole",
+        tag="snapshots",
+        scope=Scope.ROSTER,
+        handler=get_snapshot,
+        problems=("not-found", "refused"),
+    ),
+    Operation(
+        id="takeSnapshot",
+        method="POST",
+        path="/api/v1/receivers/{id}/snapshots",
+        summary="Archive what a receiver holds now",
+        tag="snapshots",
+        scope=Scope.ROSTER,
+        handler=take_snapshot,
+        answer=SnapshotAnswer,
+        status=201,
+        problems=READING_PROBLEMS,
+        repeatable=True,
+        located=True,
+    ),
+    Operation(
+        id="listReceiverSnapshots",
+        method="GET",
+        path="/api/v1/receivers/{id}/snapshots",
+        summary="A receiver's snapshots, newest first",
+        tag="snapshots",
+        scope=Scope.VIEW,
+        handler=list_receiver_snapshots,
+        query=ReceiverSnapshotsQuery,
+        answer=SnapshotsAnswer,
+        problems=("not-found", "cursor-invalid"),
+    ),
+    Operation(
+        id="compareSnapshots",
+        method="POST",
+        path="/api/v1/comparisons",
+        summary="What differs between two snapshots, or a snapshot and a receiver",
+        tag="snapshots",
+        scope=Scope.ROSTER,
+        handler=compare,
+        body=ComparisonBody,
+        answer=ComparisonAnswer,
+        problems=("not-found", "refused"),
+    ),
+)

@@ -15,6 +15,7 @@ from gateway.api.context import Context, context_of
 from gateway.api.faults import Place
 from gateway.api.following import Follower, Restart
 from gateway.api.models.events import StreamQuery
+from gateway.api.operations import Operation
 from gateway.api.resources.events import read_event_id, wanted_of
 from gateway.api.scopes import Scope
 from gateway.api.sse import HEARTBEAT, OPENING, block
@@ -23,7 +24,7 @@ from gateway.domain.cloudevents import cloud_event
 from gateway.domain.events import Event, EventId, EventName
 from gateway.errors import StoreError
 
-__all__ = ["stream_events"]
+__all__ = ["OPERATIONS", "stream_events"]
 
 _log: structlog.typing.FilteringBoundLogger = structlog.get_logger(__name__)
 
@@ -106,3 +107,20 @@ def _restart(context: Context, restart: Restart) -> bytes:
 
 def _still_valid(context: Context, caller: Caller) -> bool:
     return not caller.token_id or any(token.id == caller.token_id for token in context.services.tokens.list())
+
+
+OPERATIONS = (
+    Operation(
+        id="streamEvents",
+        method="GET",
+        path="/api/v1/events/stream",
+        summary="Events as they happen (server-sent events), resumed with Last-Event-ID",
+        tag="events",
+        scope=Scope.VIEW,
+        handler=stream_events,
+        query=StreamQuery,
+        answer_type="text/event-stream",
+        problems=("cursor-invalid", "streams-exhausted"),
+        streams=True,
+    ),
+)

@@ -10,10 +10,12 @@ from gateway.api.auditing import audited
 from gateway.api.bodies import read_body
 from gateway.api.context import context_of
 from gateway.api.models.tokens import NewTokenAnswer, TokenAnswer, TokenBody, TokensAnswer
+from gateway.api.operations import Operation
 from gateway.api.replies import reply
+from gateway.api.scopes import Scope
 from gateway.ports import Token
 
-__all__ = ["create_token", "list_tokens", "remove_token"]
+__all__ = ["OPERATIONS", "create_token", "list_tokens", "remove_token"]
 
 
 async def list_tokens(request: web.Request) -> web.StreamResponse:
@@ -45,3 +47,40 @@ async def remove_token(request: web.Request) -> web.StreamResponse:
 
 def _token(token: Token) -> TokenAnswer:
     return TokenAnswer(id=token.id, name=token.name, scopes=sorted(token.scopes), created=token.created)
+
+
+OPERATIONS = (
+    Operation(
+        id="listTokens",
+        method="GET",
+        path="/api/v1/tokens",
+        summary="Access tokens, without their secrets",
+        tag="access",
+        scope=Scope.ADMIN,
+        handler=list_tokens,
+        answer=TokensAnswer,
+    ),
+    Operation(
+        id="createToken",
+        method="POST",
+        path="/api/v1/tokens",
+        summary="A new access token; its secret is shown this once",
+        tag="access",
+        scope=Scope.ADMIN,
+        handler=create_token,
+        body=TokenBody,
+        answer=NewTokenAnswer,
+        status=201,
+    ),
+    Operation(
+        id="removeToken",
+        method="DELETE",
+        path="/api/v1/tokens/{id}",
+        summary="Remove an access token",
+        tag="access",
+        scope=Scope.ADMIN,
+        handler=remove_token,
+        status=204,
+        problems=("not-found",),
+    ),
+)

@@ -7,11 +7,13 @@ from aiohttp import web
 from gateway.api.bodies import read_query
 from gateway.api.context import context_of
 from gateway.api.models.whys import FindingAnswer, TransmitterWhyAnswer, WhyAnswer, WhyQuery
+from gateway.api.operations import Operation
 from gateway.api.replies import reply
+from gateway.api.scopes import Scope
 from gateway.domain.transmitter import write_serial
 from gateway.domain.why import Finding, Why
 
-__all__ = ["get_why"]
+__all__ = ["OPERATIONS", "get_why"]
 
 
 async def get_why(request: web.Request) -> web.StreamResponse:
@@ -40,3 +42,19 @@ def _finding(finding: Finding) -> FindingAnswer:
         gate=finding.gate or None,
         time=finding.time,
     )
+
+
+OPERATIONS = (
+    Operation(
+        id="getWhy",
+        method="GET",
+        path="/api/v1/why",
+        summary="Why does it not open? By holder or serial",
+        tag="gates",
+        scope=Scope.ROSTER,
+        handler=get_why,
+        query=WhyQuery,
+        answer=WhyAnswer,
+        problems=("not-found",),
+    ),
+)
