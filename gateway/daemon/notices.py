@@ -1,0 +1,57 @@
+"""What a person should know about the gateway itself, gathered from the parts at the moment of asking."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+from gateway.api.services import Notice
+from gateway.daemon.house import House
+from gateway.system.disk import read_disk_space
+
+__all__ = ["gather_notices"]
+
+_LOW_DISK_BYTES = 64 * 1024 * 1024
+
+
+def gather_notices(house: House) -> Sequence[Notice]:
+    """Those in force now; an empty list is a gateway with nothing to say about itself."""
+    return [*_store(house), *_revocation_list(house), *_outlets(house), *_passwords(house), *_disk(house)]
+
+
+def _store(house: House) -> Iterator[Notice]:
+    store = house.ground.store
+    yield from (Notice("store", text) for text in store.notices)
+    if store.journal.problem:
+        yield Notice("journal-unavailable", store.journal.problem, "Free space on the card.")
+
+
+def _revocation_list(house: House) -> Iterator[Notice]:
+    listed = house.syncing.revocation_list.state() if house.syncing.revocation_list else None
+    if listed is not None and listed.problem:
+        yield Notice("revocation-list", listed.problem, listed.remedy)
+
+
+def _outlets(house: House) -> Iterator[Notice]:
+    for state in house.outlets.states():
+        if state.state in ("failing", "disabled"):
+            yield Notice("outlet-failing", f"{state.name}: {state.problem}", state.remedy)
+
+
+def _passwords(house: House) -> Iterator[Notice]:
+    for receiver, book in house.ground.parts.passwords.items():
+        if book.settings_are_behind:
+            place = house.ground.settings.receivers[receiver].link_password_file
+            yield Notice(
+                "password-kept",
+                f"The link password of {receiver} was changed from here, and the settings don't have the new one; "
+                "the gateway works with its own copy.",
+                f"Write the new one into {place} as well." if place
+                else "Put it into a file named as link_password_file.",
+            )  # fmt: skip
+
+
+def _disk(house: House) -> Iterator[Notice]:
+    space = read_disk_space(house.ground.store.folder)
+    if space.free < _LOW_DISK_BYTES:
+        text = f"Only {space.free // 2**20} MiB are free beside the gateway's memory."
+        yield Notice("disk-low", text, "Free space on the card before the journal stops.")

@@ -1,0 +1,183 @@
+"""All that the settings ask for, built and checked with nothing opened.
+
+`gatepost check` and the start go through here, so that they find the same faults. Knows the settings and how each edge
+is built; starts nothing and keeps nothing.
+"""
+
+from __future__ import annotations
+
+import ssl
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from functools import partial
+from importlib.metadata import version as package_version
+from zoneinfo import ZoneInfo
+
+from gateway.api.listeners import Listener, TcpListener, UnixListener
+from gateway.clock import Clock
+from gateway.errors import SettingsFault
+from gateway.line import Line, LineConfig
+from gateway.maps import load_map
+from gateway.outlet_plans import About, OutletBuilder, plan_outlet
+from gateway.ports import (
+    Receiver,
+    ReceiverFacts,
+    RevocationListSource,
+    RosterSource,
+    Trust,
+)
+from gateway.receivers.building import REGISTER_MAP, DriverOrder, build_receiver, find_driver
+from gateway.receivers.password_book import PasswordBook
+from gateway.roster import RosterFileReader
+from gateway.roster.building import Reach, Signing, build_list_source, build_source
+from gateway.roster.credentials import AuthScheme, authorization
+from gateway.roster.unset_source import UnsetSource
+from gateway.settings import RosterSettings, Settings
+from gateway.store.passwords import PasswordFile
+from gateway.sync.wall_clock_cron import Every, WallClockCron
+from gateway.system.secrets import read_secret
+
+__all__ = ["Parts", "plan_parts"]
+
+
+@dataclass(frozen=True, slots=True)
+class Parts:
+    """Everything that the settings ask for, checked, with nothing opened and nothing running yet."""
+
+    lines: Mapping[str, Line]
+    receivers: Mapping[str, Receiver]
+    facts: tuple[ReceiverFacts, ...]
+    line_of: Mapping[str, str]
+    source: RosterSource
+    list_source: RevocationListSource | None
+    reader: RosterFileReader
+    rule: WallClockCron | Every | None
+    snapshot_rule: WallClockCron | None
+    zone: ZoneInfo
+    listeners: tuple[Listener, ...] = field(default=())
+    passwords: Mapping[str, PasswordBook] = field(default_factory=dict)
+    outlets: tuple[OutletBuilder, ...] = ()
+
+
+def plan_parts(settings: Settings, clock: Clock, trust: Trust | None = None) -> Parts:
+    """Build all that needs no opening. Raises SettingsFault and MapFault with what to write instead.
+
+    With `trust` None the clock is taken as right when signatures expire.
+    """
+    zone = ZoneInfo(settings.gateway.time_zone)
+    maps = {name: load_map(receiver.map) for name, receiver in settings.receivers.items() if _mapped(settings, name)}
+    lines = {
+        name: Line(LineConfig(name=name, **line.model_dump()), clock)
+        for name, line in settings.lines.items()
+        if any(receiver.line == name and _mapped(settings, key) for key, receiver in settings.receivers.items())
+    }
+    receivers: dict[str, Receiver] = {}
+    passwords: dict[str, PasswordBook] = {}
+    facts = []
+    for name, receiver in settings.receivers.items():
+        password = passwords[name] = _password(settings, name)
+        if name in maps:
+            receivers[name] = build_receiver(
+                name, maps[name], lines[receiver.line], receiver.address, password,
+                password_keeper=password.keep, clock=clock,
+            )  # fmt: skip
+        else:
+            line = settings.lines[receiver.line]
+            order = DriverOrder(name, line.port, line.baud, receiver.address, receiver.map, clock, password)
+            receivers[name] = find_driver(receiver.driver)(order)
+        positions = maps[name].limits.positions if name in maps else 8
+        facts.append(ReceiverFacts(name, receiver.output_names, positions or 8, receiver.input_names))
+    roster = settings.roster
+    return Parts(
+        lines=lines,
+        receivers=receivers,
+        facts=tuple(facts),
+        line_of={name: receiver.line for name, receiver in settings.receivers.items()},
+        source=_source(settings, clock, trust),
+        list_source=_list_source(settings, clock, trust),
+        reader=RosterFileReader(zone, roster.encoding if roster else None),
+        rule=_rule(settings, zone),
+        snapshot_rule=_snapshot_rule(settings, zone),
+        zone=zone,
+        listeners=_listeners(settings),
+        passwords=passwords,
+        outlets=_outlets(settings, zone),
+    )
+
+
+def _outlets(settings: Settings, zone: ZoneInfo) -> tuple[OutletBuilder, ...]:
+    about = About(settings.gateway.site, tuple(settings.receivers), zone, package_version("gatepost"))
+    return tuple(plan_outlet(name, outlet, about) for name, outlet in settings.outlets.items())
+
+
+def _mapped(settings: Settings, receiver: str) -> bool:
+    return settings.receivers[receiver].driver == REGISTER_MAP
+
+
+def _password(settings: Settings, receiver: str) -> PasswordBook:
+    """The settings' link password, read again whenever one is needed, and what was kept since a change."""
+    place = settings.receivers[receiver].link_password_file
+    read: Callable[[], str] = partial(read_secret, place) if place else str
+    return PasswordBook(read, PasswordFile(settings.gateway.state, receiver))
+
+
+def _rule(settings: Settings, zone: ZoneInfo) -> WallClockCron | Every | None:
+    roster = settings.roster
+    if roster is None or (roster.schedule is None and roster.every_minutes is None):
+        return None
+    return Every(roster.every_minutes * 60) if roster.every_minutes else WallClockCron(roster.schedule or "", zone)
+
+
+def _snapshot_rule(settings: Settings, zone: ZoneInfo) -> WallClockCron | None:
+    return None if settings.snapshots.schedule == "off" else WallClockCron(settings.snapshots.schedule, zone)
+
+
+def _source(settings: Settings, clock: Clock, trust: Trust | None) -> RosterSource:
+    roster = settings.roster
+    if roster is None:
+        return UnsetSource()
+    signing = _signing(settings, roster, trust) if roster.signature == "required" else None
+    return build_source(roster.source, roster.groups, reach=_reach(roster), clock=clock, signing=signing)
+
+
+def _list_source(settings: Settings, clock: Clock, trust: Trust | None) -> RevocationListSource | None:
+    roster = settings.roster
+    if roster is None or roster.revocations is None:
+        return None
+    signing = _signing(settings, roster, trust)
+    return build_list_source(roster.revocations, reach=_reach(roster), clock=clock, signing=signing)
+
+
+def _signing(settings: Settings, roster: RosterSettings, trust: Trust | None) -> Signing:
+    return Signing(roster.public_keys, ZoneInfo(settings.gateway.time_zone), trust)
+
+
+def _reach(roster: RosterSettings) -> Reach:
+    secret = read_secret(roster.credentials_file) if roster.credentials_file else ""
+    return Reach(
+        authorization=authorization(AuthScheme(roster.credentials), secret) if secret else None,
+        ca_file=roster.ca_file,
+        allow_private=roster.allow_private,
+        allow_loopback=roster.allow_loopback,
+        allow_plain_http=roster.allow_plain_http,
+    )
+
+
+def _listeners(settings: Settings) -> tuple[Listener, ...]:
+    api = settings.api
+    host, port = api.host_and_port
+    tls: ssl.SSLContext | None = None
+    if api.tls_certificate is not None and api.tls_key is not None:
+        tls = ssl.create_default_context(ssl.Purpose.CLIENT_AUTH)
+        tls.minimum_version = ssl.TLSVersion.TLSv1_2
+        try:
+            tls.load_cert_chain(api.tls_certificate, api.tls_key)
+        except (OSError, ssl.SSLError) as fault:
+            raise SettingsFault(
+                f"The certificate {api.tls_certificate} or its key can't be used: {fault}.",
+                remedy="Name a PEM certificate and its key, both readable by the gateway.",
+            ) from fault
+    listeners: list[Listener] = [TcpListener(host, port, tls, api.behind_proxy)]
+    if api.socket is not None:
+        listeners.append(UnixListener(api.socket))
+    return tuple(listeners)

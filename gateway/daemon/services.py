@@ -1,0 +1,52 @@
+"""The API's ports, read off the house."""
+
+from __future__ import annotations
+
+from gateway.api.services import Services
+from gateway.daemon.house import House
+from gateway.daemon.notices import gather_notices
+from gateway.ports import Timetable
+
+__all__ = ["build_services"]
+
+
+def build_services(house: House) -> Services:
+    ground, watching, syncing = house.ground, house.watching, house.syncing
+    store, parts = ground.store, ground.parts
+    return Services(
+        gateway_id=ground.settings.gateway.site,
+        clock=ground.clock,
+        trust=ground.trust,
+        live=watching.watch.live,
+        journal=store.journal,
+        mirrors=store.mirrors,
+        keeper=watching.watch.keeper,
+        plans=store.plans,
+        sync=syncing.runner,
+        roster=house.rosters.keeper,
+        reader=parts.reader,
+        timetable=house.rosters.timetable or _NoTimetable(),
+        revocations=syncing.revoker,
+        settings=syncing.settings,
+        tokens=store.tokens,
+        audit=store.audit,
+        gates=watching.conditions.gates,
+        conditions=watching.conditions,
+        whys=watching.whys,
+        snapshots=syncing.shelf,
+        restores=syncing.restores,
+        waits=syncing.waiting,
+        clearing=syncing.clearing,
+        outlets=house.outlets,
+        facts=parts.facts,
+        capabilities={name: driver.capabilities for name, driver in parts.receivers.items()},
+        journal_available=lambda: not store.journal.problem,
+        notices=lambda: gather_notices(house),
+    )
+
+
+class _NoTimetable(Timetable):
+    """A site that syncs by hand only."""
+
+    def next_run(self) -> None:
+        return None

@@ -1,0 +1,135 @@
+"""Builds the parts that change receivers, and the archive that stands before every change.
+
+Everything that writes slots goes through the one `SyncRunner` and the one `Applier`; revocations have their own way,
+and `Turns` keeps the two from meeting on one receiver.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from gateway.archive.clearing import ClearingDesk
+from gateway.archive.restoring import RestoreDesk
+from gateway.archive.shelf import Shelf
+from gateway.archive.taking import Archivist
+from gateway.daemon.ground import Ground
+from gateway.daemon.watching import Watching
+from gateway.sync.applying import Applier
+from gateway.sync.drafting import Drafter
+from gateway.sync.plan_ids import PlanIds
+from gateway.sync.preparing import Preparer
+from gateway.sync.restoring import Restorer
+from gateway.sync.revocation_list import RevocationList
+from gateway.sync.revoking import Revoker
+from gateway.sync.roster_keeper import RosterKeeper
+from gateway.sync.runner import SyncRunner
+from gateway.sync.settings_desk import SettingsDesk
+from gateway.sync.site import Site
+from gateway.sync.timetable import WallTimetable
+from gateway.sync.turns import Turns
+from gateway.sync.waiting import Waiting
+
+__all__ = ["Rosters", "Syncing", "build_rosters", "build_syncing"]
+
+
+@dataclass(frozen=True, slots=True)
+class Rosters:
+    """The roster in force and when the next one is fetched; there before anything looks at a receiver."""
+
+    keeper: RosterKeeper
+    timetable: WallTimetable | None
+
+
+def build_rosters(ground: Ground) -> Rosters:
+    settings, parts, store, clock = ground.settings, ground.parts, ground.store, ground.clock
+    timetable: WallTimetable | None = None
+    if parts.rule is not None and settings.roster is not None:
+        timetable = WallTimetable(
+            rule=parts.rule, clock=clock, trust=ground.trust, journal=store.journal, runs=store.runs,
+            spread_s=float(settings.roster.spread_s), seed=settings.gateway.site,
+        )  # fmt: skip
+    keeper = RosterKeeper(
+        source=parts.source, reader=parts.reader, archive=store.roster_files, ledger=store.ledger,
+        journal=store.journal, clock=clock, receivers=parts.facts, timetable=timetable,
+    )  # fmt: skip
+    return Rosters(keeper, timetable)
+
+
+@dataclass(frozen=True, slots=True)
+class Syncing:
+    """The running parts of `sync` and `archive`."""
+
+    site: Site
+    ids: PlanIds
+    runner: SyncRunner
+    settings: SettingsDesk
+    waiting: Waiting
+    restorer: Restorer
+    revoker: Revoker
+    revocation_list: RevocationList | None
+    shelf: Shelf
+    restores: RestoreDesk
+    clearing: ClearingDesk
+    snapshot_times: WallTimetable | None
+
+
+def build_syncing(ground: Ground, rosters: Rosters, watching: Watching) -> Syncing:
+    settings, parts, store = ground.settings, ground.parts, ground.store
+    clock, trust, journal, mirrors = ground.clock, ground.trust, store.journal, store.mirrors
+    keeper, live = watching.watch.keeper, watching.watch.live
+    site = Site(settings.gateway.site, parts.zone, parts.receivers, {fact.name: fact for fact in parts.facts})
+    ids, turns = PlanIds(), Turns()
+    archive = Archivist(snapshots=store.snapshots, journal=journal, clock=clock, trust=trust)
+    drafter = Drafter(
+        site=site, clock=clock, trust=trust, ledger=store.ledger, rosters=rosters.keeper, ids=ids,
+        unknown=settings.roster.unknown if settings.roster else "remove",
+    )  # fmt: skip
+    preparer = Preparer(drafter=drafter, keeper=keeper, archive=archive, journal=journal, plans=store.plans, live=live)
+    desk = SettingsDesk(site=site, journal=journal, mirrors=mirrors, keeper=keeper)
+    applier = Applier(clock=clock, journal=journal, mirrors=mirrors, keeper=keeper, turns=turns, settings=desk)
+    waiting = Waiting(ledger=store.ledger, journal=journal, plans=store.plans, rosters=rosters.keeper)
+    runner = SyncRunner(
+        site=site, journal=journal, drafter=drafter, preparer=preparer, applier=applier, waiting=waiting
+    )
+    restorer = Restorer(
+        site=site, clock=clock, journal=journal, plans=store.plans, keeper=keeper, archive=archive,
+        drafter=drafter.restores, runner=runner, waiting=waiting, live=live,
+    )  # fmt: skip
+    shelf = Shelf(
+        archivist=archive, snapshots=store.snapshots, receivers=site.receivers, facts=site.facts, keeper=keeper,
+        mirrors=mirrors, live=live, plans=store.plans, waits=waiting, clock=clock, trust=trust,
+        keep_last=settings.snapshots.keep_last, keep_months=settings.snapshots.keep_months,
+    )  # fmt: skip
+    restores = RestoreDesk(
+        snapshots=store.snapshots, receivers=site.receivers, facts=site.facts, keeper=keeper, live=live, runs=restorer
+    )
+    clearing = ClearingDesk(
+        receivers=site.receivers, keeper=keeper, archive=archive, live=live, runs=restorer, waits=waiting, clock=clock
+    )
+    revoker = Revoker(
+        site=site, clock=clock, journal=journal, ledger=store.ledger, proofs=store.proofs, mirrors=mirrors,
+        keeper=keeper, turns=turns,
+    )  # fmt: skip
+    return Syncing(
+        site=site, ids=ids, runner=runner, settings=desk, waiting=waiting, restorer=restorer, revoker=revoker,
+        revocation_list=_revocation_list(ground, revoker), shelf=shelf, restores=restores, clearing=clearing,
+        snapshot_times=_snapshot_times(ground),
+    )  # fmt: skip
+
+
+def _revocation_list(ground: Ground, revoker: Revoker) -> RevocationList | None:
+    if ground.parts.list_source is None:
+        return None
+    return RevocationList(
+        source=ground.parts.list_source, revocations=revoker, ledger=ground.store.ledger,
+        journal=ground.store.journal, clock=ground.clock, seed=ground.settings.gateway.site,
+    )  # fmt: skip
+
+
+def _snapshot_times(ground: Ground) -> WallTimetable | None:
+    if ground.parts.snapshot_rule is None:
+        return None
+    return WallTimetable(
+        rule=ground.parts.snapshot_rule, clock=ground.clock, trust=ground.trust, journal=ground.store.journal,
+        runs=ground.store.runs, name="snapshots",
+    )  # fmt: skip

@@ -1,0 +1,63 @@
+"""The two tasks that keep the gateway itself in order: forgetting in time, and feeding the watchdog truthfully."""
+
+from __future__ import annotations
+
+import asyncio
+from datetime import timedelta
+
+import structlog
+
+from gateway.daemon.house import House
+from gateway.domain.live import LinkState
+from gateway.errors import StoreError
+from gateway.system.notify import ServiceManager
+from gateway.system.watchdog import Watchdog
+
+__all__ = ["forget_in_time", "watch_over"]
+
+log: structlog.typing.FilteringBoundLogger = structlog.get_logger("gateway.daemon")
+
+_FORGET_EVERY_S = 6 * 3600.0
+#: Our choice: some 200 MB, years of a quiet site; outlets can catch up as far back.
+_KEEP_EVENTS = 500_000
+
+
+async def forget_in_time(house: House) -> None:
+    """Presses and snapshots are kept no longer than the settings say, counted only by a clock that is right."""
+    ground = house.ground
+    while True:
+        try:
+            await ground.store.journal.forget_beyond(_KEEP_EVENTS)
+            if ground.trust.trusted:
+                days = timedelta(days=ground.settings.gateway.keep_heard_days)
+                await ground.store.journal.forget_heard(ground.clock.now() - days)
+                await house.syncing.shelf.prune()
+        except StoreError as fault:
+            log.warning("retention.failed", code=fault.code)
+        await ground.clock.sleep(_FORGET_EVERY_S)
+
+
+async def watch_over(house: House, manager: ServiceManager, interval_s: float) -> None:
+    """Feed the service manager's watchdog only while the store and every line make progress."""
+    clock, store, lines = house.ground.clock, house.ground.store, house.ground.parts.lines
+    watchdog = Watchdog(clock, manager.watchdog, interval_s)
+    store_lives = watchdog.register("store")
+    line_lives = {name: watchdog.register(f"line {name}") for name in lines}
+    sent = dict.fromkeys(lines, -1)
+    async with asyncio.TaskGroup() as group:
+        group.create_task(watchdog.run())
+        while True:
+            await store.alive()
+            store_lives()
+            for name, line in lines.items():
+                now = line.counters.frames_sent
+                if now != sent[name] or line.state.kind != "open" or not _is_polled(house, name):
+                    line_lives[name]()
+                sent[name] = now
+            await clock.sleep(interval_s / 8)
+
+
+def _is_polled(house: House, line: str) -> bool:
+    live = house.watching.watch.live
+    on_line = [name for name, its_line in house.ground.parts.line_of.items() if its_line == line]
+    return any(live.receiver(name).link is LinkState.ONLINE for name in on_line)
