@@ -20,10 +20,12 @@ from gateway.api.limits import Limits
 from gateway.api.metrics import Metrics
 from gateway.api.openapi import build_document
 from gateway.api.operations import Operation
+from gateway.api.page_files import add_page
 from gateway.api.problems import problem_middleware
 from gateway.api.routes import OPERATIONS
 from gateway.api.scopes import Scope
 from gateway.api.services import Services
+from gateway.api.sessions import Sessions
 from gateway.api.streams import Streams
 
 __all__ = ["build_application"]
@@ -44,6 +46,7 @@ def build_application(
     """
     limits = limits or Limits()
     streams = Streams(limits.streams)
+    sessions = Sessions(services.tokens, services.clock)
     metrics = Metrics(services, streams, version=version)
     app = web.Application(
         middlewares=[
@@ -53,6 +56,7 @@ def build_application(
             _header_size(limits.header_bytes),
             auth_middleware(
                 tokens=services.tokens,
+                sessions=sessions,
                 clock=services.clock,
                 failures=Failures(limit=limits.failures, window_s=limits.failure_window_s),
                 local_uids=frozenset({0, os.getuid(), *local_uids}),
@@ -71,12 +75,14 @@ def build_application(
         limits=limits,
         metrics=metrics,
         streams=streams,
+        sessions=sessions,
         version=version,
         started_s=services.clock.monotonic(),
         document=document,
     )
     for operation in OPERATIONS:
         _add(app, operation)
+    add_page(app)
     app.on_response_prepare.append(set_headers)
     app.on_shutdown.append(_end_streams)
     return app

@@ -1,4 +1,4 @@
-"""Who may do what: bearer tokens (RFC 6750) and, on the unix socket, the peer's uid.
+"""Who may do what: bearer tokens (RFC 6750), the page's session cookie and, on the unix socket, the peer's uid.
 
 A token comes in the Authorization header alone: never in the address, where it would end up in logs
 (RFC 6750, 2.3 and 5.3). On the unix socket root, the gateway's own uid and those configured are `admin` without
@@ -14,10 +14,12 @@ from typing import Any
 from aiohttp import web
 
 from gateway.api.caller import CALLER, Caller
+from gateway.api.cookies import check_origin, cookie_of
 from gateway.api.failures import Failures
 from gateway.api.faults import RequestFault
 from gateway.api.peer import peer_uid
 from gateway.api.scopes import Scope, widen
+from gateway.api.sessions import Sessions
 from gateway.clock import Clock
 from gateway.ports import Tokens
 
@@ -31,6 +33,7 @@ _REMEDY = "On the board: gatepost token add. Send the token as: Authorization: B
 def auth_middleware(
     *,
     tokens: Tokens,
+    sessions: Sessions,
     clock: Clock,
     failures: Failures,
     local_uids: Collection[int],
@@ -56,7 +59,8 @@ def auth_middleware(
     def _find(request: web.Request) -> Caller:
         sent = request.headers.getall("Authorization", [])
         if not sent:
-            return _local(request)
+            cookie = cookie_of(request)
+            return _local(request) if cookie is None else _at_the_page(request, cookie)
         secret = _BEARER.fullmatch(sent[0].strip()) if len(sent) == 1 else None
         if secret is None:
             raise _malformed()
@@ -72,6 +76,14 @@ def auth_middleware(
             raise _unknown()
         failures.succeeded(address, token.id)
         return Caller(f"token:{token.id}", widen(token.scopes), token.id)
+
+    def _at_the_page(request: web.Request, cookie: str) -> Caller:
+        check_origin(request)
+        found = sessions.use(cookie)
+        if found is None:
+            raise _ended()
+        session, token = found
+        return Caller(f"token:{token.id}", widen(token.scopes), token.id, session.key)
 
     def _local(request: web.Request) -> Caller:
         uid = peer_uid(request.transport)
@@ -105,6 +117,15 @@ def _malformed() -> RequestFault:
         "The Authorization header is not a bearer token.",
         remedy=_REMEDY,
         headers={"WWW-Authenticate": f'{_REALM}, error="invalid_request"'},
+    )
+
+
+def _ended() -> RequestFault:
+    return RequestFault(
+        "session-ended",
+        "The session has ended: after a sign-out, a long time without use, or a restart of the gateway.",
+        remedy="Sign in again with your token.",
+        headers={"WWW-Authenticate": _REALM},
     )
 
 

@@ -13,11 +13,15 @@ __all__ = ["CALLER", "Caller", "caller_of"]
 
 @dataclass(frozen=True, slots=True)
 class Caller:
-    """`name` stands in the audit: `token:<id>` or `local:<uid>`. `token_id` is empty for a local process."""
+    """`name` stands in the audit: `token:<id>` or `local:<uid>`. `token_id` is empty for a local process.
+
+    `session` is the key of the session that the request came with, empty for any other caller.
+    """
 
     name: str
     scopes: frozenset[Scope]
     token_id: str = ""
+    session: str = ""
 
     def may(self, scope: Scope) -> bool:
         """Whether one of the scopes held contains this one."""

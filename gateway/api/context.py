@@ -9,6 +9,7 @@ from aiohttp import web
 from gateway.api.limits import Limits
 from gateway.api.metrics import Metrics
 from gateway.api.services import Services
+from gateway.api.sessions import Sessions
 from gateway.api.streams import Streams
 
 __all__ = ["CONTEXT", "Context", "context_of"]
@@ -22,6 +23,7 @@ class Context:
     limits: Limits
     metrics: Metrics
     streams: Streams
+    sessions: Sessions
     version: str
     started_s: float
     document: bytes

@@ -23,7 +23,10 @@ __all__ = ["build_document", "problem_statuses"]
 
 _TEMPLATE = "#/components/schemas/{model}"
 _ALWAYS = ("host-not-allowed", "header-too-large", "request-malformed", "internal")
-_WITH_TOKEN = ("token-missing", "token-invalid", "scope-insufficient", "too-many-failures", "store-unavailable")
+_WITH_TOKEN = (
+    "token-missing", "token-invalid", "session-ended", "scope-insufficient", "cross-site", "too-many-failures",
+    "store-unavailable",
+)  # fmt: skip
 _WITH_BODY = ("body-malformed", "body-invalid", "body-too-large", "body-type-unsupported", "body-too-slow")
 _PATH_SCHEMAS = {"serial": {"type": "string", "pattern": "^[0-9]{10}$"}}
 _ABOUT = (

@@ -31,6 +31,8 @@ REQUEST_PROBLEMS: dict[str, ProblemType] = {
     "cursor-invalid": ProblemType(400, "The cursor or event id is not one of ours"),
     "token-missing": ProblemType(401, "An access token is needed"),
     "token-invalid": ProblemType(401, "The access token is not known"),
+    "session-ended": ProblemType(401, "The session has ended"),
+    "cross-site": ProblemType(403, "The request did not come from the gateway's own page"),
     "scope-insufficient": ProblemType(403, "The access token may not do this"),
     "board-only": ProblemType(403, "That is done from the board alone"),
     "route-not-found": ProblemType(404, "There is nothing at this address"),
@@ -77,6 +79,7 @@ CLASS_PROBLEMS: dict[type[errors.GatepostError], ProblemType] = {
 
 #: Codes that need another status or title than their class has.
 CODE_PROBLEMS: dict[str, ProblemType] = {
+    "session-needs-token": ProblemType(409, "A session needs a token"),
     "nothing-asked": ProblemType(422, "Nothing was asked for"),
     "no-such-output": ProblemType(422, "The receiver has no such output"),
     "output-out-of-range": ProblemType(422, "The receiver has no such output"),

@@ -28,7 +28,7 @@ def reply_tagged(request: web.Request, model: BaseModel, tag: str | None = None)
     tag = tag or make_tag(response.body)
     if found := not_modified(request, tag):
         return found
-    response.headers.update({"ETag": tag, "Cache-Control": "private, no-cache", "Vary": "Authorization"})
+    response.headers.update({"ETag": tag, "Cache-Control": "private, no-cache", "Vary": "Authorization, Cookie"})
     return response
 
 
@@ -37,5 +37,5 @@ def not_modified(request: web.Request, tag: str) -> web.Response | None:
     asked = request.headers.get("If-None-Match")
     if asked is None or not matches_weak(asked, tag):
         return None
-    headers = {"ETag": tag, "Cache-Control": "private, no-cache", "Vary": "Authorization"}
+    headers = {"ETag": tag, "Cache-Control": "private, no-cache", "Vary": "Authorization, Cookie"}
     return web.Response(status=HTTPStatus.NOT_MODIFIED, headers=headers)

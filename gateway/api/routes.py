@@ -20,6 +20,7 @@ from gateway.api.resources import (
     restores,
     revocations,
     roster,
+    sessions,
     settings,
     slots,
     snapshots,
@@ -47,5 +48,6 @@ OPERATIONS: tuple[Operation, ...] = (
     *stream.OPERATIONS,
     *outlets.OPERATIONS,
     *tokens.OPERATIONS,
+    *sessions.OPERATIONS,
     *audit.OPERATIONS,
 )

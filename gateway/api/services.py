@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
+from zoneinfo import ZoneInfo
 
 from gateway.clock import Clock
 from gateway.domain.receiver import Capability
@@ -58,7 +59,8 @@ class Services:
 
     `gateway_id` names this gateway in events. `facts` has the receivers' names and their outputs' names,
     `capabilities` what each one's map makes possible (a receiver that is missing there has all of them).
-    `journal_available` is False while the journal can't be written. `notices` are in force now.
+    `zone` is the site's, in which people are
+    shown times. `journal_available` is False while the journal can't be written. `notices` are in force now.
     """
 
     gateway_id: str
@@ -87,6 +89,7 @@ class Services:
     outlets: OutletDesk
     facts: Sequence[ReceiverFacts] = ()
     capabilities: Mapping[str, frozenset[Capability]] = field(default_factory=dict)
+    zone: ZoneInfo = field(default_factory=lambda: ZoneInfo("UTC"))
     journal_available: Callable[[], bool] = lambda: True
     notices: Callable[[], Sequence[Notice]] = _no_notices
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from zoneinfo import ZoneInfo
+
 from gateway.api.services import Services
 from gateway.daemon.house import House
 from gateway.daemon.notices import gather_notices
@@ -40,6 +42,7 @@ def build_services(house: House) -> Services:
         outlets=house.outlets,
         facts=parts.facts,
         capabilities={name: driver.capabilities for name, driver in parts.receivers.items()},
+        zone=ZoneInfo(ground.settings.gateway.time_zone),
         journal_available=lambda: not store.journal.problem,
         notices=lambda: gather_notices(house),
     )

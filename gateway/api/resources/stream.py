@@ -106,6 +106,8 @@ def _restart(context: Context, restart: Restart) -> bytes:
 
 
 def _still_valid(context: Context, caller: Caller) -> bool:
+    if caller.session:
+        return context.sessions.find(caller.session) is not None
     return not caller.token_id or any(token.id == caller.token_id for token in context.services.tokens.list())
 
 
