@@ -59,7 +59,10 @@ from gateway.ports.outlets import (
     SampleOutcome,
     SetAside,
 )
+from gateway.ports.people import People
+from gateway.ports.receipts import KeptReceipt, ReceiptKey, Receipts, Signer
 from gateway.ports.receiver import BlockCrcs, KeptPasswords, PasswordMemory, Receiver
+from gateway.ports.replays import Replay, Replays
 from gateway.ports.roster import (
     Fetched,
     FetchedRevocations,
@@ -99,6 +102,7 @@ __all__ = [
     "Held",
     "Journal",
     "KeptPasswords",
+    "KeptReceipt",
     "Ledger",
     "LineCount",
     "LineCounts",
@@ -116,11 +120,16 @@ __all__ = [
     "OutletState",
     "Parcel",
     "PasswordMemory",
+    "People",
     "Plans",
     "Progress",
     "Proofs",
+    "ReceiptKey",
+    "Receipts",
     "Receiver",
     "ReceiverFacts",
+    "Replay",
+    "Replays",
     "Report",
     "RestoreDesk",
     "RestoreOrder",
@@ -142,6 +151,7 @@ __all__ = [
     "SampleOutcome",
     "SetAside",
     "SettingsDesk",
+    "Signer",
     "SlotDifference",
     "SnapshotDesk",
     "SnapshotHead",

@@ -36,6 +36,7 @@ from gateway.store.mirrors import SqliteMirrors
 from gateway.store.outbox import SqliteOutbox
 from gateway.store.plans import SqlitePlans
 from gateway.store.proofs import SqliteProofs, SqliteRuns
+from gateway.store.replays import SqliteReplays
 from gateway.store.reserve import RESERVE_BYTES, Reserve
 from gateway.store.rosterfiles import RosterFiles
 from gateway.store.snapshotfiles import SnapshotFiles
@@ -64,6 +65,7 @@ class Store:
     ledger: LedgerFile
     tokens: LedgerTokens
     audit: SqliteAudit
+    replays: SqliteReplays
     snapshots: SnapshotFiles
     roster_files: RosterFiles
     notices: tuple[str, ...]
@@ -126,6 +128,7 @@ async def open_store(
         ledger=ledger,
         tokens=LedgerTokens(ledger, clock),
         audit=SqliteAudit(parts.database, clock=clock, boot_id=boot_id),
+        replays=SqliteReplays(parts.database, clock=clock, trust=trust, boot_id=boot_id),
         snapshots=SnapshotFiles(folder / "snapshots", files),
         roster_files=RosterFiles(folder / "rosters", files),
         notices=tuple(notices),
