@@ -7,9 +7,7 @@ than refusing it; an unknown SIA code is answered with DUH. It does not check le
 from __future__ import annotations
 
 import asyncio
-from collections.abc import AsyncIterator
-from contextlib import asynccontextmanager
-from dataclasses import dataclass, field, replace
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from typing import Any
 
@@ -17,7 +15,6 @@ import pytest
 from pysiaalarm.account import SIAAccount
 from pysiaalarm.aio.client import SIAClient
 from pysiaalarm.event import SIAEvent
-from pysiaalarm.utils.enums import CommunicationsProtocol
 
 from gateway.clock import SystemClock
 from gateway.domain.addresses import AddressPolicy
@@ -29,37 +26,9 @@ from gateway.outlets.house import OutletHouse
 from gateway.ports import Commit, Delivered, EventRejected, Parcel, RetryLater
 from tests.fakes.memory_store import MemoryStore
 from tests.fakes.outlets import MemoryOutbox
+from tests.fakes.sia_station import station
 
 KEYS = {0: None, 128: "0123456789ABCDEF", 192: "0123456789ABCDEF01234567", 256: "0123456789ABCDEF0123456789ABCDEF"}
-
-
-@dataclass
-class Station:
-    """Where the library listens, and what it took."""
-
-    port: int = 0
-    events: list[SIAEvent] = field(default_factory=list)
-
-
-@asynccontextmanager
-async def station(*accounts: SIAAccount, udp: bool = False) -> AsyncIterator[Station]:
-    found = Station()
-
-    async def take(event: SIAEvent) -> None:
-        found.events.append(event)
-
-    protocol = CommunicationsProtocol.UDP if udp else CommunicationsProtocol.TCP
-    client: Any = SIAClient("127.0.0.1", 0, list(accounts), take, protocol=protocol)  # type: ignore[abstract]
-    if udp:  # its own check of the transport's class fails on Python 3.11
-        client.sia_server.connection_made = lambda made: setattr(client.sia_server, "transport", made)
-    await client.async_start()
-    socket = client.transport.get_extra_info("socket") if udp else client.server.sockets[0]
-    found.port = socket.getsockname()[1]
-    try:
-        yield found
-        await asyncio.sleep(0.02)
-    finally:
-        await client.async_stop()
 
 
 def plan(port: int, **changes: Any) -> AlarmPlan:
