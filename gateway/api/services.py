@@ -21,6 +21,7 @@ from gateway.ports import (
     MirrorKeeper,
     Mirrors,
     OutletDesk,
+    People,
     Plans,
     ReceiverFacts,
     RestoreDesk,
@@ -87,6 +88,7 @@ class Services:
     waits: RosterWaits
     clearing: ClearingDesk
     outlets: OutletDesk
+    people: People
     facts: Sequence[ReceiverFacts] = ()
     capabilities: Mapping[str, frozenset[Capability]] = field(default_factory=dict)
     zone: ZoneInfo = field(default_factory=lambda: ZoneInfo("UTC"))

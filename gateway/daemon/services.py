@@ -40,6 +40,7 @@ def build_services(house: House) -> Services:
         waits=syncing.waiting,
         clearing=syncing.clearing,
         outlets=house.outlets,
+        people=watching.people,
         facts=parts.facts,
         capabilities={name: driver.capabilities for name, driver in parts.receivers.items()},
         zone=ZoneInfo(ground.settings.gateway.time_zone),

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from datetime import timedelta
 
 from gateway.daemon.ground import Ground
 from gateway.daemon.names import NameBook
 from gateway.daemon.parts import Parts
+from gateway.domain.receiver import Capability
 from gateway.domain.roster import Roster
 from gateway.gate_settings import build_gates
 from gateway.line import Line
@@ -16,6 +18,7 @@ from gateway.settings import Settings
 from gateway.sync.roster_keeper import RosterKeeper
 from gateway.system.boot import read_boot_id
 from gateway.watch.conditions import ConditionWatch, Premises
+from gateway.watch.people import Directory
 from gateway.watch.service import Watch, Watched
 from gateway.watch.telling import Names
 from gateway.watch.why import Explainer
@@ -30,6 +33,7 @@ class Watching:
     watch: Watch
     conditions: ConditionWatch
     whys: Explainer
+    people: Directory
 
 
 def build_watching(ground: Ground, rosters: RosterKeeper, names: NameBook) -> Watching:
@@ -56,7 +60,13 @@ def build_watching(ground: Ground, rosters: RosterKeeper, names: NameBook) -> Wa
         premises, site=settings.gateway.site, journal=store.journal, mirrors=store.mirrors, live=watch.live,
         clock=clock, roster=roster, revoked=store.ledger.revocations,
     )  # fmt: skip
-    return Watching(watch, conditions, whys)
+    keep_slots = [fact for fact in parts.facts if Capability.SLOTS in parts.receivers[fact.name].capabilities]
+    people = Directory(
+        premises, site=settings.gateway.site, receivers=keep_slots, journal=store.journal, mirrors=store.mirrors,
+        clock=clock, trust=ground.trust, roster=roster, revoked=store.ledger.revocations,
+        keep_heard=timedelta(days=settings.gateway.keep_heard_days),
+    )  # fmt: skip
+    return Watching(watch, conditions, whys, people)
 
 
 def build_premises(settings: Settings, parts: Parts) -> Premises:

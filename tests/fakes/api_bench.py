@@ -35,6 +35,7 @@ from tests.fakes.clock import FakeClock
 from tests.fakes.gates import FakeConditions, FakeGates, FakeWhys, some_condition, some_gate
 from tests.fakes.memory_store import MemoryStore
 from tests.fakes.outlets import FakeOutletDesk
+from tests.fakes.people import FakePeople, some_person
 from tests.fakes.receiver import FakeReceiver
 from tests.fakes.use_cases import (
     FakeKeeper,
@@ -136,6 +137,7 @@ class ApiBench:
         self.restores = FakeRestores(self.store.plans, self.plan, _IDENTITY)
         self.clearing = FakeClearing()
         self.outlets = FakeOutletDesk(self.clock)
+        self.people = FakePeople(some_person(), some_person(48231911, "Harbour office"))
         self.facts = (
             ReceiverFacts("slip-gate", {1: "gate", 2: "lamp"}),
             ReceiverFacts("car-park", {1: "barrier"}),
@@ -181,6 +183,7 @@ class ApiBench:
             waits=self.waits,
             clearing=self.clearing,
             outlets=self.outlets,
+            people=self.people,
             facts=self.facts,
             journal_available=lambda: self.journal_available,
         )
