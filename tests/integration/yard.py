@@ -307,6 +307,7 @@ class Yard:
         receiver: str = "",
         more: str = "",
         roster: str | None = None,
+        inputs: str = 'inputs = { 1 = "gate closed" }',
     ) -> None:
         """Settings with one receiver, `slip-gate`, on the line `quayside`; the rest as asked."""
         if roster is None:
@@ -317,7 +318,7 @@ class Yard:
             f'[api]\nlisten = "{listen}"\nsocket = "{self.socket}"\n\n'
             f'[lines.quayside]\nport = "{port or self.folder / "quayside"}"\nbaud = {baud}\n\n'
             f'[receivers.slip-gate]\nline = "quayside"\noutputs = {{ 1 = "gate", 2 = "boat-hoist" }}\n'
-            f'inputs = {{ 1 = "gate closed" }}\n{receiver}\n\n' + (f"[roster]\n{roster}\n" if roster else "") + more
+            f"{inputs}\n{receiver}\n\n" + (f"[roster]\n{roster}\n" if roster else "") + more
         )
 
     def write_roster(self, *rows: str) -> None:
