@@ -65,10 +65,10 @@ class Asking:
         except ReceiverException as fault:
             raise await self._reason(fault, block, urgency, None) from fault
 
-    async def ask_held(self, held: HeldWire, request: Request, block: Block) -> Answer:
-        """One request in a hold, sent at most once; its reason can't be another request's."""
+    async def ask_held(self, held: HeldWire, request: Request, block: Block, *, repeat_safe: bool = False) -> Answer:
+        """One request in a hold, sent at most once unless told otherwise; its reason can't be another request's."""
         try:
-            return await held.transact(self._address, request, answer_time_s=block.answer_s, repeat_safe=False)
+            return await held.transact(self._address, request, answer_time_s=block.answer_s, repeat_safe=repeat_safe)
         except ReceiverException as fault:
             raise await self._reason(fault, block, Urgency.CONTROL, held) from fault
 

@@ -13,18 +13,19 @@ from gateway.clock import Clock
 from gateway.domain.receiver import Capability, Identity, Limits, ReceiverSettings, RingPlace, RingRead, Slot, Status
 from gateway.domain.transmitter import Kind
 from gateway.domain.urgency import Urgency
-from gateway.errors import NotProven, ReceiverException, Refused, Unsupported, WrongReceiver
+from gateway.errors import NotProven, ReceiverException, ReceiverRefused, Refused, Unsupported, WrongReceiver
 from gateway.line import Timing
 from gateway.maps import ReceiverMap, Role, Value
 from gateway.modbus import IdentificationAnswer, ReadDeviceIdentification
 from gateway.ports import BlockCrcs
 from gateway.receivers.asking import Asking
-from gateway.receivers.blocks import write_request
+from gateway.receivers.blocks import decode_block, read_request, write_request
 from gateway.receivers.configuring import Configuration
 from gateway.receivers.identity import check_map_version, identity_from, limits_from
 from gateway.receivers.pace import Pace
 from gateway.receivers.password import Keyring
 from gateway.receivers.probes import choose_probes
+from gateway.receivers.refusals import refusal
 from gateway.receivers.ring import RingReader
 from gateway.receivers.session import Session
 from gateway.receivers.slotcodec import fit_text
@@ -32,7 +33,7 @@ from gateway.receivers.slots import SlotMemory
 from gateway.receivers.status import decode_status
 from gateway.receivers.unlocking import Unlocking
 from gateway.receivers.values import flag_of, number_of
-from gateway.receivers.wire import Wire
+from gateway.receivers.wire import HeldWire, Wire
 
 __all__ = ["RegisterMapReceiver"]
 
@@ -208,24 +209,45 @@ class RegisterMapReceiver:
 
     # --- the rest ---
 
-    async def operate(self, output: int, duration_ds: int, nonce: int, check: Callable[[Status], None]) -> None:
-        """One closure that the receiver itself ends, in one hold of the line: status, `check`, then the request.
+    async def operate(
+        self, output: int, duration_ds: int, nonce: int, check: Callable[[Status, Identity | None], None]
+    ) -> None:
+        """One closure that the receiver itself ends, in one hold of the line: status, identity, `check`, the request.
 
-        `duration_ds` in tenths of a second, 0 for a timed output's own on-time. `check` raises to refuse. The request
-        is sent at most once; after a LineError whose `sent` is true nobody knows whether it moved.
+        `duration_ds` in tenths of a second, 0 for a timed output's own on-time. `check` raises to refuse; the identity
+        is None where the map has no block for it. A locked receiver is unlocked first, and all of it read again.
+        Once `check` has returned the request is sent at most once, also when the receiver refuses it; after a
+        LineError whose `sent` is true nobody knows whether it moved.
         """
         self._need_capability(Capability.OPERATE)
         limits = await self._known_limits(Urgency.CONTROL)
         block = self._map.block(Role.OPERATE)
         data = block.encode({"output": output, "duration": duration_ds, "nonce": nonce})
 
-        async def send() -> None:
+        async def send() -> ReceiverRefused | None:
             async with self._asking.hold(Urgency.CONTROL) as held:
                 values = await self._asking.read_status(Urgency.CONTROL, held)
-                check(decode_status(values, outputs=limits.outputs, inputs=limits.inputs))
-                await self._asking.ask_held(held, write_request(block, data), block)
+                if flag_of(values, "password_set") and number_of(values, "unlocked_s") == 0 and not block.open:
+                    raise refusal(self._name, "locked")
+                identity = await self._identity_held(held)
+                check(decode_status(values, outputs=limits.outputs, inputs=limits.inputs), identity)
+                try:
+                    await self._asking.ask_held(held, write_request(block, data), block)
+                except ReceiverRefused as fault:
+                    return fault  # given back, not raised: nothing may send it again
+            return None
 
-        await self._session.guarded(block, Urgency.CONTROL, send)
+        refused = await self._session.guarded(block, Urgency.CONTROL, send)
+        if refused is not None:
+            raise refused
+
+    async def _identity_held(self, held: HeldWire) -> Identity | None:
+        """Who answers in this hold, as far as its identity block says it."""
+        if not self._map.has(Role.IDENTITY):
+            return None
+        block = self._map.block(Role.IDENTITY)
+        answer = await self._asking.ask_held(held, read_request(block), block, repeat_safe=True)
+        return identity_from(self._map, decode_block(block, answer), {})
 
     async def listen(self, seconds: int) -> None:
         """Start enrolment listening (0 ends it). How long the receiver listens at most is its own to say."""

@@ -288,9 +288,9 @@ async def test_an_output_is_operated_once_and_opens_by_itself(tmp_path: Path) ->
     async with bench(tmp_path) as on:
         on.command("mode 3 latching")
         checks: list[object] = []
-        await on.receiver.operate(1, 2, 77, checks.append)
+        await on.receiver.operate(1, 2, 77, lambda *both: checks.append(both))
         assert (await on.receiver.read_status()).output_closed[0]
         with pytest.raises(ReceiverRefused) as caught:
-            await on.receiver.operate(3, 2, 78, checks.append)
+            await on.receiver.operate(3, 2, 78, lambda *both: checks.append(both))
         assert caught.value.code == "mode-forbids"
         assert len(checks) == 2

@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import pytest
 
-from gateway.domain.receiver import Status
+from gateway.domain.receiver import Identity, Status
 from gateway.domain.transmitter import BUILT_IN_KINDS, Kind
 from gateway.errors import NoAnswer, NotProven, ReceiverException, ReceiverRefused, Refused
 from gateway.maps import Role
@@ -203,22 +203,25 @@ async def test_the_estimate_learns_what_a_write_really_takes() -> None:
 
 
 async def test_operating_reads_checks_and_sends_once_in_one_hold() -> None:
-    """Output 2 for 1.5 s: the status right before, then the request, with nothing between."""
+    """Output 2 for 1.5 s: status and identity right before, then the request, with nothing between."""
     receiver, wire, _ = make()
     await receiver.identify()
     wire.asked.clear()
-    seen: list[Status] = []
-    await receiver.operate(2, 15, 0xDEAD_BEEF, seen.append)
-    assert wire.asked == [ReadInputRegisters(0, 20), WriteRegisters(0x38, b"\0\2\0\x0f\xde\xad\xbe\xef")]
-    assert wire.once_only == wire.asked[1:]
-    assert seen[0].boot_count == 7
+    seen: list[tuple[Status, Identity | None]] = []
+    await receiver.operate(2, 15, 0xDEAD_BEEF, lambda *both: seen.append(both))
+    request = WriteRegisters(0x38, b"\0\2\0\x0f\xde\xad\xbe\xef")
+    assert wire.asked == [ReadInputRegisters(0, 20), ReadInputRegisters(0x40, 44), request]
+    assert wire.once_only == [request]
+    [(status, identity)] = seen
+    assert status.boot_count == 7
+    assert identity == (await receiver.identify())[0]
 
 
 async def test_operating_sends_nothing_when_the_check_refuses() -> None:
     """A violated safety contact, for example."""
     receiver, wire, _ = make()
 
-    def refuse(_: Status) -> None:
+    def refuse(*_: object) -> None:
         raise Refused("The safety contact is violated.", code="safety")
 
     with pytest.raises(Refused):
@@ -226,23 +229,23 @@ async def test_operating_sends_nothing_when_the_check_refuses() -> None:
     assert wire.count(WriteRegisters) == 0
 
 
-async def test_a_locked_receiver_is_checked_again_after_unlocking() -> None:
-    """The refused request moved nothing; what was read before it is too old by then."""
+async def test_a_locked_receiver_is_unlocked_before_anything_is_sent() -> None:
+    """What was read while it was locked is too old by then and is read again; the request itself goes out once."""
     unit = FakeUnit()
     unit.password = b"quay-7"
     receiver, wire, _ = make(unit, password=lambda: "quay-7")
     await receiver.identify()
-    checks: list[Status] = []
-    await receiver.operate(2, 0, 1, checks.append)
-    assert len(checks) == 2
-    assert wire.count(WriteRegisters, 0x38) == 2
+    checks: list[object] = []
+    await receiver.operate(2, 0, 1, lambda *both: checks.append(both))
+    assert len(checks) == 1
+    assert wire.count(WriteRegisters, 0x38) == 1
 
 
 async def test_an_operation_whose_answer_is_lost_is_not_repeated() -> None:
     """Whether it moved is not known; nobody presses twice for that."""
     receiver, wire, _ = make()
     await receiver.identify()
-    wire.fail(skip=1, after=True)
+    wire.fail(skip=2, after=True)
     with pytest.raises(NoAnswer):
-        await receiver.operate(2, 0, 1, lambda _: None)
+        await receiver.operate(2, 0, 1, lambda *_: None)
     assert wire.count(WriteRegisters) == 1
