@@ -157,6 +157,11 @@ class FakeUnit:
             self.set_long(0x102 + 2 * block, zlib.crc32(bytes(32 * 40)))
         self.holding[0:10] = struct.pack(">5H", 5, 5, 5, 5, 0)
 
+    def lock_with(self, password: bytes) -> None:
+        """Give it a link password, and lock it; its status shows both."""
+        self.password, self.unlocked = password, False
+        self._show_lock()
+
     def _show_lock(self) -> None:
         self.input[28:30] = struct.pack(">H", bool(self.password))
         self.set_words(15, 60 if self.password and self.unlocked else 0)

@@ -232,7 +232,7 @@ async def test_operating_sends_nothing_when_the_check_refuses() -> None:
 async def test_a_locked_receiver_is_unlocked_before_anything_is_sent() -> None:
     """What was read while it was locked is too old by then and is read again; the request itself goes out once."""
     unit = FakeUnit()
-    unit.password = b"quay-7"
+    unit.lock_with(b"quay-7")
     receiver, wire, _ = make(unit, password=lambda: "quay-7")
     await receiver.identify()
     checks: list[object] = []
