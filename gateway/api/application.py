@@ -15,13 +15,14 @@ from gateway.api.context import CONTEXT, Context
 from gateway.api.failures import Failures
 from gateway.api.faults import RequestFault
 from gateway.api.hosts import host_middleware, set_headers
-from gateway.api.idempotency import Idempotency, idempotency_middleware
+from gateway.api.idempotency import Idempotency, finishing, idempotency_middleware
 from gateway.api.limits import Limits
 from gateway.api.metrics import Metrics
 from gateway.api.openapi import build_document
 from gateway.api.operations import Operation
 from gateway.api.page_files import add_page
 from gateway.api.problems import problem_middleware
+from gateway.api.rates import Rates, rate_middleware
 from gateway.api.routes import OPERATIONS
 from gateway.api.scopes import Scope
 from gateway.api.services import Services
@@ -63,8 +64,9 @@ def build_application(
                 scope_of=_scope_of,
                 refused=metrics.refused_tokens.inc,
             ),
+            rate_middleware(Rates(limits.requests_per_minute), services.clock),
             idempotency_middleware(
-                Idempotency(services.clock), is_repeatable=_is_repeatable, body_limit=limits.body_bytes
+                Idempotency(services.replays), operation_of=_operation_of, body_limit=limits.body_bytes
             ),
         ],
         client_max_size=limits.roster_bytes,
@@ -84,6 +86,7 @@ def build_application(
         _add(app, operation)
     add_page(app)
     app.on_response_prepare.append(set_headers)
+    app.cleanup_ctx.append(finishing)
     app.on_shutdown.append(_end_streams)
     return app
 
@@ -111,11 +114,6 @@ def _operation_of(request: web.Request) -> Operation | None:
 def _scope_of(request: web.Request) -> Scope | None:
     operation = _operation_of(request)
     return operation.scope if operation else None
-
-
-def _is_repeatable(request: web.Request) -> bool:
-    operation = _operation_of(request)
-    return operation is not None and operation.repeatable
 
 
 def _counting(metrics: Metrics) -> Any:

@@ -19,7 +19,8 @@ class Limits:
 
     `local_connections` is how many more the unix socket may have when the network has used up `connections`.
     A new connection must send a whole request head within `greeting_s`. A stream whose client takes nothing for
-    `stalled_s` is dropped. `failures` is how many wrong tokens one address may show within `failure_window_s`.
+    `stalled_s` is dropped. A caller is served a minute's worth of `requests_per_minute` at once. `failures` is how
+    many wrong tokens one address may show within `failure_window_s`.
     """
 
     body_bytes: int = _MEBIBYTE
@@ -34,5 +35,6 @@ class Limits:
     heartbeat_s: float = 15.0
     stalled_s: float = 30.0
     page: int = 500
+    requests_per_minute: int = 1200
     failures: int = 10
     failure_window_s: float = 60.0

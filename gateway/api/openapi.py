@@ -14,6 +14,7 @@ from pydantic import BaseModel
 from pydantic.json_schema import JsonSchemaMode, models_json_schema
 
 from gateway import errors
+from gateway.api.idempotency import KEY_LENGTH
 from gateway.api.models.problems import ProblemAnswer
 from gateway.api.operations import Operation
 from gateway.api.problem_types import CLASS_PROBLEMS, CODE_PROBLEMS, PREFIX, REQUEST_PROBLEMS, ProblemType
@@ -22,13 +23,21 @@ from gateway.api.problems import CONTENT_TYPE
 __all__ = ["build_document", "problem_statuses"]
 
 _TEMPLATE = "#/components/schemas/{model}"
-_ALWAYS = ("host-not-allowed", "header-too-large", "request-malformed", "internal")
+_ALWAYS = ("host-not-allowed", "header-too-large", "request-malformed", "too-many-requests", "internal")
 _WITH_TOKEN = (
     "token-missing", "token-invalid", "session-ended", "scope-insufficient", "cross-site", "too-many-failures",
     "store-unavailable",
 )  # fmt: skip
 _WITH_BODY = ("body-malformed", "body-invalid", "body-too-large", "body-type-unsupported", "body-too-slow")
+_WITH_KEY = ("idempotency-key-busy", "idempotency-key-unfinished", "idempotency-key-reused")
 _PATH_SCHEMAS = {"serial": {"type": "string", "pattern": "^[0-9]{10}$"}}
+_TAGS = {"type": "string", "minLength": 1, "description": "`*`, or entity tags with commas (RFC 9110, 8.8.3)."}
+_HEADER_SCHEMAS: dict[str, dict[str, Any]] = {
+    "Idempotency-Key": {"type": "string", "minLength": 1, "maxLength": KEY_LENGTH, "pattern": "^[!-~]([ -~]*[!-~])?$"},
+    "If-None-Match": _TAGS,
+    "If-Match": _TAGS,
+    "Last-Event-ID": {"type": "string", "pattern": "^[a-z0-9]+-[0-9]+$"},
+}
 _ABOUT = (
     "The API of a Gatepost gateway. Times are RFC 3339 in UTC, serials are texts of ten digits, lists page by "
     "cursor, and whatever goes wrong is a problem document (RFC 9457) with a stable type."
@@ -76,7 +85,7 @@ def _codes(operation: Operation) -> tuple[str, ...]:
         *(_WITH_TOKEN if operation.scope else ()),
         *(("query-invalid",) if operation.query else ()),
         *(_WITH_BODY if operation.body else ()),
-        *(("idempotency-key-busy", "idempotency-key-reused") if operation.repeatable else ()),
+        *(_WITH_KEY if operation.repeatable else ()),
         *(("precondition-failed", "precondition-required") if operation.guarded else ()),
         *operation.problems,
     )
@@ -129,7 +138,7 @@ def _body(operation: Operation, refs: Refs) -> dict[str, Any]:
     schema = refs[(operation.body, "validation")]
     forms: dict[str, Any] = {}
     for kind in operation.body_types:
-        forms[kind] = {"schema": {"type": "string"} if kind == "text/csv" else schema}
+        forms[kind] = {} if kind == "text/csv" else {"schema": schema}
     return {"required": operation.body_required, "content": forms}
 
 
@@ -208,7 +217,7 @@ def _headers(operation: Operation) -> list[dict[str, Any]]:
         (operation.streams, "Last-Event-ID", False, "The id of the last event seen."),
     )
     return [
-        {"name": name, "in": "header", "required": needed, "description": text, "schema": {"type": "string"}}
+        {"name": name, "in": "header", "required": needed, "description": text, "schema": _HEADER_SCHEMAS[name]}
         for wants, name, needed, text in wanted
         if wants
     ]

@@ -29,7 +29,8 @@ class Operation:
 
     `scope` None means open to all. `problems` are codes beside those that every operation can have. `others` are
     further statuses with the same answer. `repeatable` operations take an `Idempotency-Key`; `conditional` ones
-    answer with an ETag and take `If-None-Match`; `guarded` ones need `If-Match`.
+    answer with an ETag and take `If-None-Match`; `guarded` ones need `If-Match`. `strict` ones are repeatable, and an
+    error that leaves open whether it was done uses their key up: what moves a gate must not move it twice.
     """
 
     id: str
@@ -49,6 +50,7 @@ class Operation:
     others: tuple[int, ...] = ()
     problems: tuple[str, ...] = ()
     repeatable: bool = False
+    strict: bool = False
     conditional: bool = False
     guarded: bool = False
     located: bool = False

@@ -9,6 +9,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from zoneinfo import ZoneInfo
 
+from gateway.api.memory_replays import MemoryReplays
 from gateway.clock import Clock
 from gateway.domain.receiver import Capability
 from gateway.ports import (
@@ -23,7 +24,9 @@ from gateway.ports import (
     OutletDesk,
     People,
     Plans,
+    Receipts,
     ReceiverFacts,
+    Replays,
     RestoreDesk,
     Revocations,
     RosterDesk,
@@ -88,10 +91,12 @@ class Services:
     waits: RosterWaits
     clearing: ClearingDesk
     outlets: OutletDesk
+    receipts: Receipts
     people: People
     facts: Sequence[ReceiverFacts] = ()
     capabilities: Mapping[str, frozenset[Capability]] = field(default_factory=dict)
     zone: ZoneInfo = field(default_factory=lambda: ZoneInfo("UTC"))
+    replays: Replays = field(default_factory=MemoryReplays)
     journal_available: Callable[[], bool] = lambda: True
     notices: Callable[[], Sequence[Notice]] = _no_notices
 
