@@ -16,6 +16,7 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_validator, model_validator
 
+from gateway.domain.drift import DriftPolicy
 from gateway.errors import SettingsFault
 from gateway.gate_settings import ConditionSettings, GateSettings, InputsMixin, check_gates
 from gateway.outlet_settings import OutletSettings, check_outlets, plain_fault
@@ -36,6 +37,7 @@ __all__ = [
 DEFAULT_PATH = Path("/etc/gatepost/gatepost.toml")
 _NAME = r"^[a-z0-9][a-z0-9-]{0,31}$"
 _Name = Annotated[str, Field(pattern=_NAME)]
+_Drift = Literal["report", "remove", "adopt"]
 
 
 class _Strict(BaseModel):
@@ -50,6 +52,8 @@ class GatewaySettings(_Strict):
     state: Path = Path("/var/lib/gatepost")
     clock: Literal["auto", "trusted", "untrusted"] = "auto"
     keep_heard_days: Annotated[int, Field(ge=1, le=3650)] = 90
+    keep_history_days: Annotated[int, Field(ge=30, le=3650)] = 730
+    receipt_key_file: str | None = None
 
     @field_validator("time_zone")
     @classmethod
@@ -116,6 +120,7 @@ class ReceiverSettings(InputsMixin):
     link_password_file: str | None = None
     outputs: dict[str, str] = Field(default_factory=dict)
     operate: tuple[str, ...] = ()
+    drift: _Drift | None = None
 
     @field_validator("outputs", "inputs")
     @classmethod
@@ -171,7 +176,8 @@ class RosterSettings(_Strict):
 
     `schedule` is cron's five fields in the site's zone (weekdays by name), `every_minutes` an interval; one of
     them, or none for by hand only. `spread_s` delays each run by a random part of it, so that many sites do not
-    ask at once. `public_keys` are minisign's; the revocation list is always signed, the roster where `signature`
+    ask at once. `drift` is what becomes of what other hands have put into a receiver (`unknown` is its older name).
+    `public_keys` are minisign's; the revocation list is always signed, the roster where `signature`
     requires it.
     """
 
@@ -180,7 +186,8 @@ class RosterSettings(_Strict):
     schedule: str | None = None
     every_minutes: Annotated[int, Field(ge=1, le=1440)] | None = None
     spread_s: Annotated[int, Field(ge=0, le=3600)] = 60
-    unknown: Literal["remove", "report"] = "remove"
+    drift: _Drift | None = None
+    unknown: Literal["remove", "report"] | None = None
     encoding: str | None = None
     credentials: Literal["bearer", "basic"] = "bearer"
     credentials_file: str | None = None
@@ -213,6 +220,12 @@ class RosterSettings(_Strict):
             raise ValueError(f"{what} needs public_keys: the second line of minisign's .pub file")
         if self.public_keys and self.signature == "off" and self.revocations is None:
             raise ValueError('public_keys are given and nothing is checked; write signature = "required"')
+        return self
+
+    @model_validator(mode="after")
+    def _one_word_for_drift(self) -> Self:
+        if self.unknown is not None and self.drift is not None:
+            raise ValueError("unknown is the older name of drift; keep drift alone")
         return self
 
     @model_validator(mode="after")
@@ -279,6 +292,13 @@ class Settings(_Strict):
         check_gates(self.gates, self.receivers)
         check_outlets(self.outlets, self.receivers)
         return self
+
+    @property
+    def drift(self) -> dict[str, DriftPolicy]:
+        """By receiver, what becomes of what other hands have changed there: its own word, else the site's."""
+        site = (self.roster.drift or self.roster.unknown) if self.roster else None
+        words = {name: receiver.drift or site or DriftPolicy.REMOVE for name, receiver in self.receivers.items()}
+        return {name: DriftPolicy(word) for name, word in words.items()}
 
     @model_validator(mode="after")
     def _forgotten_before_judged(self) -> Self:

@@ -50,7 +50,8 @@ def wait_sentence(waiting: Mapping[str, Any] | None) -> str:
         return ""
     if waiting["snapshot_approved"]:
         return "What it holds was approved; it stays until another roster is accepted."
-    done = "cleared" if waiting["reason"] == "reset" else f"brought to snapshot {waiting['snapshot']}"
+    cleared = {"reset": "cleared", "board-reset": "cleared by a reset that did not come from here"}
+    done = cleared.get(waiting["reason"], f"brought to snapshot {waiting['snapshot']}")
     return f"It was {done}; the roster waits until somebody approves (gatepost snapshot approve)."
 
 

@@ -18,6 +18,7 @@ from gateway.sync.applying import Applier
 from gateway.sync.drafting import Drafter
 from gateway.sync.plan_ids import PlanIds
 from gateway.sync.preparing import Preparer
+from gateway.sync.receipting import ReceiptWriter
 from gateway.sync.restoring import Restorer
 from gateway.sync.revocation_list import RevocationList
 from gateway.sync.revoking import Revoker
@@ -28,6 +29,7 @@ from gateway.sync.site import Site
 from gateway.sync.timetable import WallTimetable
 from gateway.sync.turns import Turns
 from gateway.sync.waiting import Waiting
+from gateway.system.boot import read_boot_id
 
 __all__ = ["Rosters", "Syncing", "build_rosters", "build_syncing"]
 
@@ -82,11 +84,20 @@ def build_syncing(ground: Ground, rosters: Rosters, watching: Watching) -> Synci
     archive = Archivist(snapshots=store.snapshots, journal=journal, clock=clock, trust=trust)
     drafter = Drafter(
         site=site, clock=clock, trust=trust, ledger=store.ledger, rosters=rosters.keeper, ids=ids,
-        unknown=settings.roster.unknown if settings.roster else "remove",
+        unknown="report" if settings.roster and settings.roster.unknown == "report" else "remove",
     )  # fmt: skip
-    preparer = Preparer(drafter=drafter, keeper=keeper, archive=archive, journal=journal, plans=store.plans, live=live)
+    receipts = ReceiptWriter(
+        receipts=store.receipts, drafter=drafter, rosters=rosters.keeper, mirrors=mirrors, clock=clock, trust=trust,
+        site=site.name, boot_id=read_boot_id(),
+    )  # fmt: skip
+    preparer = Preparer(
+        drafter=drafter, keeper=keeper, archive=archive, journal=journal, plans=store.plans, live=live,
+        receipts=receipts,
+    )  # fmt: skip
     desk = SettingsDesk(site=site, journal=journal, mirrors=mirrors, keeper=keeper)
-    applier = Applier(clock=clock, journal=journal, mirrors=mirrors, keeper=keeper, turns=turns, settings=desk)
+    applier = Applier(
+        clock=clock, journal=journal, mirrors=mirrors, keeper=keeper, turns=turns, settings=desk, receipts=receipts
+    )
     waiting = Waiting(ledger=store.ledger, journal=journal, plans=store.plans, rosters=rosters.keeper)
     runner = SyncRunner(
         site=site, journal=journal, drafter=drafter, preparer=preparer, applier=applier, waiting=waiting

@@ -47,8 +47,8 @@ def build_watching(ground: Ground, rosters: RosterKeeper, names: NameBook) -> Wa
         [Watched(driver, parts.line_of[name], settings.receivers[name].polls_per_second,
                  settings.receivers[name].inverted_inputs)
          for name, driver in parts.receivers.items()],
-        journal=store.journal, mirrors=store.mirrors, plans=store.plans, clock=clock,
-        names=Names(names.holder, names.position, names.output, names.input),
+        journal=store.journal, mirrors=store.mirrors, plans=store.plans, ledger=store.ledger, clock=clock,
+        names=Names(names.holder, names.position, names.output, names.input), policies=settings.drift,
     )  # fmt: skip
     premises = build_premises(settings, parts)
     conditions = ConditionWatch(

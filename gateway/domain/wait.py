@@ -5,12 +5,15 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import datetime
 
-__all__ = ["RosterWait"]
+__all__ = ["BOARD_RESET", "RESET", "RosterWait"]
+
+RESET, BOARD_RESET = "reset", "board-reset"
+"""The reasons of waits behind a memory that is empty: cleared through the gateway, or by somebody else."""
 
 
 @dataclass(frozen=True, slots=True)
 class RosterWait:
-    """`reason` is `restore`, `clone` or `reset`. `plan` is the plan that restores, empty after a reset.
+    """`reason` is `restore`, `clone`, `reset` or `board-reset`. `plan` is the plan that restores, empty after a reset.
 
     `snapshot` is the one that was restored, or the one that was taken before the reset. `kept_digest` is None until
     somebody approved what the receiver holds; then it is the digest of the roster that was passed over ("" for none),

@@ -1,20 +1,23 @@
 """The ledger: what must outlive even the database.
 
-Revocations with the slots they took away, their liftings, which roster was last accepted, where it waits, the hashes
-of access tokens, and the lives (epochs) of the journal. Every line is on the disk before anything else is done because
-of it, so a damaged or missing database never gives a lost transmitter back its rights.
+Revocations with the slots they took away, their liftings, which roster was last accepted, where it waits, what was
+changed at receivers by other hands and what people said about it, the hashes of access tokens, and the lives (epochs)
+of the journal. Every line is on the disk before anything else is done because of it, so a damaged or missing database
+never gives a lost transmitter back its rights.
 """
 
 from __future__ import annotations
 
 import contextlib
 import secrets
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
 from typing import Any
 
+from gateway.domain.drift import Drift
+from gateway.domain.enrolment import Override
 from gateway.domain.receiver import Slot
 from gateway.domain.revocation import Revocation
 from gateway.domain.wait import RosterWait
@@ -50,6 +53,18 @@ class Opened:
 
 
 @dataclass(frozen=True, slots=True)
+class _Drifted:
+    notes: tuple[Drift, ...] = ()
+    ended: tuple[_Ended, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class _Ended:
+    receiver: str
+    serial: int
+
+
+@dataclass(frozen=True, slots=True)
 class _Revoked:
     id: str
     revocation: Revocation
@@ -68,6 +83,8 @@ class LedgerFile:
         self._accepted: RosterAcceptance | None = None
         self._accepted_list: RosterAcceptance | None = None
         self._waits: dict[str, RosterWait] = {}
+        self._drifts: dict[tuple[str, int], Drift] = {}
+        self._overrides: dict[int, Override] = {}
         self._tokens: dict[str, KeptToken] = {}
         self._opened: Opened | None = None
 
@@ -123,6 +140,24 @@ class LedgerFile:
 
     def waits(self) -> dict[str, RosterWait]:
         return dict(self._waits)
+
+    async def keep_drift(self, notes: Collection[Drift], ended: Collection[tuple[str, int]] = ()) -> None:
+        """See `ports.DriftLedger`: one line for all of it."""
+        drifted = _Drifted(tuple(notes), tuple(_Ended(receiver, serial) for receiver, serial in ended))
+        if notes or ended:
+            await self._append({"type": "drift", **encode(drifted)})
+
+    def drifts(self) -> dict[tuple[str, int], Drift]:
+        return dict(self._drifts)
+
+    async def keep_override(self, override: Override) -> None:
+        await self._append({"type": "override-kept", **encode(override)})
+
+    async def end_override(self, serial: int) -> None:
+        await self._append({"type": "override-ended", "serial": serial})
+
+    def overrides(self) -> dict[int, Override]:
+        return dict(self._overrides)
 
     async def add_token(self, kept: KeptToken) -> None:
         await self._append({"type": "token-added", **encode(kept)})
@@ -198,6 +233,17 @@ class LedgerFile:
                 self._waits = {**self._waits, wait.receiver: wait}
             case "wait-ended":
                 self._waits = {name: wait for name, wait in self._waits.items() if name != entry["receiver"]}
+            case "drift":
+                drifted = decode(_Drifted, entry)
+                gone = {(each.receiver, each.serial) for each in drifted.ended}
+                noted = {**self._drifts, **{each.key: each for each in drifted.notes}}
+                self._drifts = {key: each for key, each in noted.items() if key not in gone}
+            case "override-kept":
+                override = decode(Override, entry)
+                others = {serial: kept for serial, kept in self._overrides.items() if serial != override.serial}
+                self._overrides = {**others, override.serial: override}
+            case "override-ended":
+                self._overrides = {serial: kept for serial, kept in self._overrides.items() if serial != entry["serial"]}
             case "token-added":
                 kept = decode(KeptToken, entry)
                 self._tokens = {**self._tokens, kept.token.id: kept}
@@ -214,6 +260,9 @@ class LedgerFile:
         if self._accepted_list is not None:
             lines.append({"type": "list-accepted", **encode(self._accepted_list)})
         lines += [{"type": "wait-began", **encode(wait)} for wait in self._waits.values()]
+        if self._drifts:
+            lines.append({"type": "drift", **encode(_Drifted(tuple(self._drifts.values())))})
+        lines += [{"type": "override-kept", **encode(override)} for override in self._overrides.values()]
         lines += [{"type": "token-added", **encode(kept)} for kept in self._tokens.values()]
         if self._opened is not None:
             lines.append({"type": "opened", **encode(self._opened)})

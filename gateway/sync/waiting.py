@@ -14,12 +14,14 @@ from typing import Literal
 
 from gateway.domain.events import EventDraft, EventName
 from gateway.domain.plan import Plan, PlanState
-from gateway.domain.wait import RosterWait
+from gateway.domain.wait import BOARD_RESET, RESET, RosterWait
 from gateway.errors import NotFound, Refused
 from gateway.ports import Commit, Journal, Ledger, Plans
 from gateway.sync.drafting import RosterInForce
 
 __all__ = ["Waiting"]
+
+_AFTER = {RESET: "It was cleared on purpose", BOARD_RESET: "It was cleared by a reset that did not come from here"}
 
 
 class Waiting:
@@ -42,7 +44,7 @@ class Waiting:
         if self._is_over(wait):
             await self._end(wait, asked_by="", by="another roster was accepted")
             return
-        after = {"reset": "It was cleared on purpose"}.get(wait.reason, f"It was brought to snapshot {wait.snapshot}")
+        after = _AFTER.get(wait.reason, f"It was brought to snapshot {wait.snapshot}")
         raise Refused(
             f"The roster waits at {receiver}. {after}, and nobody has said that the roster may go on there.",
             remedy=f"Let it go on with: gatepost snapshot approve {receiver} --roster",
@@ -66,7 +68,7 @@ class Waiting:
         if what == "roster":
             await self._end(wait, asked_by=asked_by, by="somebody approved the roster")
             return
-        if wait.reason == "reset":
+        if wait.reason == RESET:
             raise Refused(
                 f"{receiver} was cleared; there is no snapshot in it to approve.",
                 remedy=f"Restore one (gatepost snapshot restore {wait.snapshot}), or approve the roster.",

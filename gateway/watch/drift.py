@@ -1,58 +1,184 @@
-"""What the receiver holds that neither the roster nor Gatepost put there.
+"""Finds what was changed at a receiver by other hands, and keeps it before anything else is told.
 
-A slot change is ours when the ring says that it came over the line, for the line has one master; or, when the ring
-can't say, when the slot now is what a recent plan meant it to be: an interrupted write of ours is never drift (rule 2).
-What was done at the board is drift whatever it is. Telling drift apart further is another matter; this finds it.
+A slot change is ours when a recent plan that was cut meant the slot to be so, when it freed the slot of a revoked
+transmitter, or when the receiver was cleared on purpose: an interrupted write of ours is never drift (rule 2 of the
+design). Everything else is drift, whether the ring says board or line, for another tool may be on the same line. What
+was done at the board is drift even when it is what a plan meant.
+
+Drift is in the ledger before the mirror moves on, so a cut between the two finds it again and loses nothing. A
+receiver that was reset, or is empty all at once, is not taken apart into missing transmitters: the roster waits there.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Any
 
+from gateway.clock import Clock
+from gateway.domain.drift import Drift, DriftPolicy, Pairs, found
 from gateway.domain.events import EventDraft, EventName
-from gateway.domain.plan import ChangeKind
+from gateway.domain.matching import same_slot
+from gateway.domain.plan import ChangeKind, PlanState
 from gateway.domain.receiver import Origin, Slot
 from gateway.domain.transmitter import write_serial
-from gateway.ports import Plans
+from gateway.domain.wait import BOARD_RESET, RESET, RosterWait
+from gateway.ports import DriftLedger, Plans
 from gateway.watch.slot_changes import SlotChange, slot_data
+from gateway.watch.telling import Names
 
-__all__ = ["Drift", "drift_words"]
+__all__ = ["DriftFinder", "drift_words"]
 
 #: How many of a receiver's newest plans are looked through; our choice: a revocation, its retry and the roster's.
 _RECENT_PLANS = 5
+#: From so many transmitters on, a memory that is empty all at once counts as reset when nothing says who did it (our
+#: choice: fewer can well be taken out one by one).
+_EMPTIED = 3
 
 _VERBS = {
     ChangeKind.ADDED: "was added",
     ChangeKind.CHANGED: "was changed",
     ChangeKind.REMOVED: "was taken out",
 }
+_WHERE = {Origin.BOARD: " at the board", Origin.LINE: " over the line, by another tool"}
 
 
-class Drift:
-    """Finds drift among the changes that a mirror's refresh found."""
+@dataclass(frozen=True, slots=True)
+class _One:
+    """One transmitter's foreign change."""
 
-    def __init__(self, plans: Plans) -> None:
+    serial: int
+    before: tuple[Slot, ...]
+    after: tuple[Slot, ...]
+    origin: Origin | None
+
+
+class DriftFinder:
+    """Finds drift among the changes that a mirror's refresh found. `policies` are by receiver."""
+
+    def __init__(
+        self,
+        plans: Plans,
+        *,
+        ledger: DriftLedger,
+        clock: Clock,
+        policies: Mapping[str, DriftPolicy],
+        names: Names | None = None,
+    ) -> None:
         self._plans = plans
+        self._ledger = ledger
+        self._clock = clock
+        self._policies = policies
+        self._names = names or Names()
 
-    async def event(self, receiver: str, changes: Sequence[SlotChange], revision: int) -> EventDraft | None:
-        """`drift.found`, None when all changes are our own."""
-        if all(change.origin is Origin.LINE for change in changes):
-            return None
-        targets = await self._targets(receiver)
-        foreign = [change for change in changes if not _is_ours(change, targets)]
+    async def events(
+        self, receiver: str, changes: Sequence[SlotChange], revision: int, *, left: int
+    ) -> list[EventDraft]:
+        """`drift.found`, with what else is to be told; nothing when all changes are our own.
+
+        `left` is how many slots the memory still holds. What was found is durable when this returns. Raises
+        StoreUnavailable.
+        """
+        foreign = await self._foreign(receiver, changes)
         if not foreign:
-            return None
-        data = {
+            return []
+        cleared = _is_cleared(foreign, left)
+        told = await self._let_wait(receiver) if cleared else []
+        notes = await self._keep(receiver, _learned_since(foreign) if cleared else foreign)
+        data: dict[str, Any] = {
             "slots": [slot_data(change) for change in foreign],
+            "drift": notes,
             "words": [drift_words(change) for change in foreign],
             "revision": revision,
         }
-        return EventDraft(EventName.DRIFT_FOUND, receiver, data)
+        if cleared:
+            data["cleared"] = True
+        return [EventDraft(EventName.DRIFT_FOUND, receiver, data), *told]
 
-    async def _targets(self, receiver: str) -> set[tuple[int, Slot | None]]:
+    # --- whose it is ---
+
+    async def _foreign(self, receiver: str, changes: Sequence[SlotChange]) -> list[SlotChange]:
+        if not changes:
+            return []
+        wait = self._ledger.waits().get(receiver)
+        on_purpose = wait is not None and wait.reason == RESET
+        targets, revoked = await self._targets(receiver), self._ledger.revocations()
+        return [
+            change
+            for change in changes
+            if not (
+                (change.origin is not Origin.BOARD and _is_meant(change, targets))
+                or (on_purpose and change.after is None and change.origin is not Origin.BOARD)
+                or (change.before is not None and change.after is None and change.before.serial in revoked)
+            )
+        ]
+
+    async def _targets(self, receiver: str) -> dict[int, Slot | None]:
+        """What plans that were cut meant each slot to be. A plan that was proven has told the mirror itself."""
         recent = await self._plans.newest(receiver=receiver, limit=_RECENT_PLANS)
-        unfinished = [plan for plan in await self._plans.unfinished() if plan.receiver == receiver]
-        return {(change.slot, change.after) for plan in (*recent, *unfinished) for change in plan.changes}
+        older = [plan for plan in await self._plans.unfinished() if plan.receiver == receiver]
+        seen: set[int] = set()
+        targets: dict[int, Slot | None] = {}
+        for plan in (*recent, *(plan for plan in reversed(older) if plan not in recent)):
+            if plan.state in (PlanState.HELD, PlanState.PREVIEW):
+                continue
+            last = {change.slot: change.after for change in plan.changes}
+            if plan.state is not PlanState.APPLIED:
+                targets |= {number: slot for number, slot in last.items() if number not in seen}
+            seen |= last.keys()
+        return targets
+
+    # --- keeping ---
+
+    async def _let_wait(self, receiver: str) -> list[EventDraft]:
+        """The roster waits until somebody says whether it is to fill the receiver again (rule 11)."""
+        before = self._ledger.waits().get(receiver)
+        if before is not None and before.kept_digest is None:
+            return []
+        await self._ledger.begin_wait(RosterWait(receiver, BOARD_RESET, self._clock.now(), ""))
+        data = {"reason": BOARD_RESET, "snapshot": "", "asked_by": ""}
+        return [EventDraft(EventName.ROSTER_PAUSED, receiver, data)]
+
+    async def _keep(self, receiver: str, changes: Sequence[SlotChange]) -> list[dict[str, Any]]:
+        known, policy = self._ledger.drifts(), self._policies.get(receiver, DriftPolicy.REMOVE)
+        notes, ended, told = [], [], []
+        for one in _by_serial(changes):
+            before = known.get((receiver, one.serial))
+            drift = found(
+                receiver,
+                one.serial,
+                one.before,
+                one.after,
+                known=before,
+                origin=one.origin,
+                now=self._clock.now(),
+            )
+            if drift is None:
+                ended += [(receiver, one.serial)] if before else []
+                continue
+            if policy is DriftPolicy.ADOPT and (drift.given_pairs or drift.other):
+                drift = replace(drift.adopted("settings"), doomed=False)
+            notes.append(drift)
+            told.append(self._data(drift))
+        await self._ledger.keep_drift(notes, ended)
+        return told
+
+    def _data(self, drift: Drift) -> dict[str, Any]:
+        return {
+            "serial": write_serial(drift.serial),
+            "kind": drift.kind.value,
+            "origin": drift.origin.value if drift.origin else None,
+            "gained": self._rights(drift, drift.given_pairs | drift.kept_pairs),
+            "lost": self._rights(drift, drift.taken_pairs),
+        }
+
+    def _rights(self, drift: Drift, pairs: Pairs) -> list[str]:
+        """Position and output of each pair, as rosters write them."""
+        names = self._names
+        return [
+            f"{names.position(drift.serial, place)}:{names.output(drift.receiver, output) or output}"
+            for place, output in sorted(pairs)
+        ]
 
 
 def drift_words(change: SlotChange) -> str:
@@ -60,11 +186,35 @@ def drift_words(change: SlotChange) -> str:
     who = " and ".join(write_serial(serial) for serial in change.serials)
     if change.by_reset:
         return f"Slot {change.number}: transmitter {who} was taken out by a reset of the receiver."
-    where = " at the board" if change.origin is Origin.BOARD else ""
+    where = _WHERE.get(change.origin, "") if change.origin else ""
     return f"Slot {change.number}: transmitter {who} {_VERBS[change.kind]}{where}."
 
 
-def _is_ours(change: SlotChange, targets: set[tuple[int, Slot | None]]) -> bool:
-    if change.origin is None:
-        return (change.number, change.after) in targets
-    return change.origin is Origin.LINE
+def _is_meant(change: SlotChange, targets: Mapping[int, Slot | None]) -> bool:
+    return change.number in targets and same_slot(targets[change.number], change.after)
+
+
+def _learned_since(changes: Sequence[SlotChange]) -> list[SlotChange]:
+    """What stands in a memory that was cleared: whatever was there before says nothing about it."""
+    return [replace(change, before=None) for change in changes if change.after is not None]
+
+
+def _is_cleared(changes: Collection[SlotChange], left: int) -> bool:
+    """A reset; or a memory that is empty all at once, and nobody saw how."""
+    if any(change.by_reset for change in changes):
+        return True
+    return left == 0 and len(changes) >= _EMPTIED and all(change.origin is None for change in changes)
+
+
+def _by_serial(changes: Sequence[SlotChange]) -> list[_One]:
+    serials = dict.fromkeys(serial for change in changes for serial in change.serials)
+    found_ = []
+    for serial in serials:
+        mine = [change for change in changes if serial in change.serials]
+        before = tuple(c.before for c in mine if c.before is not None and c.before.serial == serial)
+        after = tuple(c.after for c in mine if c.after is not None and c.after.serial == serial)
+        origins = {change.origin for change in mine}
+        # The cautious reading where two hands were at work: what may have been taken at the board stays away.
+        origin = next(iter(origins)) if len(origins) == 1 else (Origin.BOARD if Origin.BOARD in origins else None)
+        found_.append(_One(serial, before, after, origin))
+    return found_

@@ -20,7 +20,7 @@ from gateway.domain.receiver import Origin, Slot
 from gateway.domain.urgency import Urgency
 from gateway.errors import NotFound, ReceiverRefused, Refused
 from gateway.ports import Mirrors, Progress
-from gateway.watch.drift import Drift
+from gateway.watch.drift import DriftFinder
 from gateway.watch.follower import PASSWORD_CODES, UNCONFIRMED, Follower, Look
 from gateway.watch.memory_reading import MemoryReading, Proven, nothing_to_report
 from gateway.watch.recognition import never_read, same_receiver
@@ -43,7 +43,7 @@ class _Kept:
 class Keeper:
     """`ports.MirrorKeeper` over the followers."""
 
-    def __init__(self, followers: Sequence[Follower], *, mirrors: Mirrors, drift: Drift) -> None:
+    def __init__(self, followers: Sequence[Follower], *, mirrors: Mirrors, drift: DriftFinder) -> None:
         self._kept = {follower.name: _Kept(follower) for follower in followers}
         self._mirrors = mirrors
         self._drift = drift
@@ -167,8 +167,8 @@ class Keeper:
             changes = _changes(follower, known, new)
             events = slot_events(follower.name, changes, look.limits, proven.revision)
             events += _settings_events(follower, stored if known else None, new)
-            drift = await self._drift.event(follower.name, changes, proven.revision)
-            await follower.teller.commit([*events, drift] if drift else events, new)
+            events += await self._drift.events(follower.name, changes, proven.revision, left=len(new.slots))
+            await follower.teller.commit(events, new)
         return self._mirrors.load(follower.name) or new
 
     def _known(self, kept: _Kept) -> Mirror:

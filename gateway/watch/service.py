@@ -7,12 +7,13 @@ from __future__ import annotations
 
 import asyncio
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from gateway.clock import Clock
-from gateway.ports import Journal, Mirrors, Plans, Receiver
-from gateway.watch.drift import Drift
+from gateway.domain.drift import DriftPolicy
+from gateway.ports import DriftLedger, Journal, Mirrors, Plans, Receiver
+from gateway.watch.drift import DriftFinder
 from gateway.watch.follower import Follower
 from gateway.watch.keeper import Keeper
 from gateway.watch.live_board import LiveBoard
@@ -49,13 +50,16 @@ class Watch:
         journal: Journal,
         mirrors: Mirrors,
         plans: Plans,
+        ledger: DriftLedger,
         clock: Clock,
         names: Names | None = None,
+        policies: Mapping[str, DriftPolicy] | None = None,
     ) -> None:
         followers = [_follower(one, journal, mirrors, clock, names) for one in receivers]
         shares: defaultdict[str, LineShare] = defaultdict(LineShare)
+        drift = DriftFinder(plans, ledger=ledger, clock=clock, policies=policies or {}, names=names)
         self.live = LiveBoard([follower.name for follower in followers], clock.now())
-        self.keeper = Keeper(followers, mirrors=mirrors, drift=Drift(plans))
+        self.keeper = Keeper(followers, mirrors=mirrors, drift=drift)
         self._pollers = [
             Poller(
                 follower,

@@ -21,6 +21,8 @@ from pathlib import Path
 from typing import TypeVar
 
 from gateway.clock import Clock
+from gateway.domain.drift import Drift
+from gateway.domain.enrolment import Override
 from gateway.domain.events import Event, EventDraft, EventId, EventName
 from gateway.domain.mirror import Mirror
 from gateway.domain.plan import Plan
@@ -124,6 +126,8 @@ class MemoryLedger:
         self._revoked: dict[int, Revocation] = {}
         self._accepted: RosterAcceptance | None = None
         self._waits: dict[str, RosterWait] = {}
+        self._overrides: dict[int, Override] = {}
+        self._drifts: dict[tuple[str, int], Drift] = {}
         self.old_slots: dict[int, dict[str, Slot]] = {}
         self.lifted: list[tuple[int, str, str]] = []
         self.full = False
@@ -132,6 +136,15 @@ class MemoryLedger:
         self._refuse_when_full()
         self._revoked[revocation.serial] = replace(revocation, states={})
         self.old_slots[revocation.serial] = dict(old_slots)
+
+    async def keep_drift(self, notes: Collection[Drift], ended: Collection[tuple[str, int]] = ()) -> None:
+        self._refuse_when_full()
+        self._drifts |= {note.key: decode(Drift, parse(canonical(encode(note)))) for note in notes}
+        for key in ended:
+            self._drifts.pop(key, None)
+
+    def drifts(self) -> dict[tuple[str, int], Drift]:
+        return dict(self._drifts)
 
     async def lift(self, serial: int, asked_by: str, reason: str, time: datetime) -> None:
         self._refuse_when_full()
@@ -159,6 +172,18 @@ class MemoryLedger:
 
     def waits(self) -> dict[str, RosterWait]:
         return dict(self._waits)
+
+    async def keep_override(self, override: Override) -> None:
+        self._refuse_when_full()
+        self._overrides.pop(override.serial, None)
+        self._overrides[override.serial] = override
+
+    async def end_override(self, serial: int) -> None:
+        self._refuse_when_full()
+        self._overrides.pop(serial, None)
+
+    def overrides(self) -> dict[int, Override]:
+        return dict(self._overrides)
 
     def _refuse_when_full(self) -> None:
         if self.full:
@@ -373,7 +398,10 @@ class MemoryStore:
         self.proofs.kept.update(commit.proven)
         self.runs.kept.update(commit.runs)
         for key, value in commit.documents.items():
-            self.documents.kept[key] = canonical(encode(value))
+            if value is None:
+                self.documents.kept.pop(key, None)
+            else:
+                self.documents.kept[key] = canonical(encode(value))
 
     def lose_database(self) -> None:
         """A damaged database: mirrors, plans, proofs, runs and events are gone; the files beside it are not."""

@@ -98,6 +98,7 @@ class Quay:
             journal=self.store.journal,
             mirrors=self.store.mirrors,
             plans=self.store.plans,
+            ledger=self.store.ledger,
             clock=self.clock,
             names=self._words,
         )

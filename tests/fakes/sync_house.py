@@ -16,12 +16,13 @@ from zoneinfo import ZoneInfo
 from gateway.archive.taking import Archivist
 from gateway.domain.receiver import Slot
 from gateway.domain.roster import Entry, Right, Roster
-from gateway.ports import Archive, ReceiverFacts, RosterAcceptance
+from gateway.ports import Archive, Receipts, ReceiverFacts, RosterAcceptance
 from gateway.sync.applying import Applier
 from gateway.sync.drafting import Drafter, InForce
 from gateway.sync.plan_ids import PlanIds
 from gateway.sync.planning import Unknown
 from gateway.sync.preparing import Preparer
+from gateway.sync.receipting import NoReceipts, Receipting, ReceiptWriter
 from gateway.sync.restoring import Restorer
 from gateway.sync.revoking import Revoker
 from gateway.sync.runner import SyncRunner
@@ -112,6 +113,7 @@ class SyncHouse:
         unknown: Unknown = "remove",
         patience_s: float = 60.0,
         archivist: bool = False,
+        receipts: Receipts | None = None,
     ) -> None:
         self.clock = clock
         self.store = store or MemoryStore(clock)
@@ -127,6 +129,7 @@ class SyncHouse:
             journal=store_.journal,
             mirrors=store_.mirrors,
             plans=store_.plans,
+            ledger=store_.ledger,
             clock=clock,
         )
         self.keeper = self.watch.keeper
@@ -141,12 +144,17 @@ class SyncHouse:
         )
         self.archivist = Archivist(snapshots=store_.snapshots, journal=store_.journal, clock=clock, trust=self.trust)
         archive: Archive = self.archivist if archivist else store_.archive
+        self.receipting: Receipting = NoReceipts() if receipts is None else ReceiptWriter(
+            receipts=receipts, drafter=self.drafter, rosters=self.rosters, mirrors=store_.mirrors, clock=clock,
+            trust=self.trust, site="fennel-quay", boot_id="boot-1",
+        )  # fmt: skip
         self.preparer = Preparer(
             drafter=self.drafter,
             keeper=self.keeper,
             archive=archive,
             journal=store_.journal,
             plans=store_.plans,
+            receipts=self.receipting,
         )
         self.settings = SettingsDesk(site=self.site, journal=store_.journal, mirrors=store_.mirrors, keeper=self.keeper)
         self.waiting = Waiting(ledger=store_.ledger, journal=store_.journal, plans=store_.plans, rosters=self.rosters)
@@ -157,6 +165,7 @@ class SyncHouse:
             keeper=self.keeper,
             turns=self.turns,
             settings=self.settings,
+            receipts=self.receipting,
             patience_s=patience_s,
         )
         self.runner = SyncRunner(

@@ -33,6 +33,7 @@ async def deriving(on: Bench, store: MemoryStore) -> AsyncIterator[tuple[Watch, 
         journal=store.journal,
         mirrors=store.mirrors,
         plans=store.plans,
+        ledger=store.ledger,
         clock=clock,
     )
     conditions = ConditionWatch(

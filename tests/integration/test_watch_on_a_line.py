@@ -26,6 +26,7 @@ async def watching(receiver: Receiver, store: MemoryStore) -> AsyncIterator[Watc
         journal=store.journal,
         mirrors=store.mirrors,
         plans=store.plans,
+        ledger=store.ledger,
         clock=SystemClock(),
     )
     async with asyncio.TaskGroup() as tasks:

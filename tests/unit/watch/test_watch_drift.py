@@ -35,12 +35,18 @@ async def test_board_work_becomes_one_event_a_block_and_drift() -> None:
     ]
 
 
+def _plan(quay: Quay, state: PlanState, *changes: Change) -> Plan:
+    return Plan("p1", "slip-gate", quay.clock.now(), "", 1, changes, 0, 0.0, state)
+
+
 async def test_our_own_write_is_told_once_and_never_as_drift() -> None:
     """Recorded by whoever wrote it, or found by the poller first: one slot.changed with origin line."""
     quay = Quay.filled(3)
     async with quay.watching(5):
         receiver, board = quay.receiver, quay.receiver.board
         slot = some_slot(4, 7)
+        renamed = Change(ChangeKind.CHANGED, 4, slot, replace(slot, name="Berth 7"), "")
+        await quay.store.journal.commit(Commit(plans=(_plan(quay, PlanState.APPLYING, renamed),)))
         await quay.clock.run(receiver.write_slots([slot], [1], board.revision))
         mirror = await quay.record({4: slot, 1: None})
         assert mirror.slots == board.slots
@@ -61,8 +67,7 @@ async def test_an_interrupted_write_of_a_plan_is_not_drift() -> None:
     async with quay.watching(5):
         meant, other = some_slot(1, 7), some_slot(2, 8)
         change = Change(ChangeKind.ADDED, 1, None, meant, "")
-        plan = Plan("p1", "slip-gate", quay.clock.now(), "", 1, (change,), 0, 0.0, PlanState.FAILED)
-        await quay.store.journal.commit(Commit(plans=(plan,)))
+        await quay.store.journal.commit(Commit(plans=(_plan(quay, PlanState.FAILED, change),)))
         quay.receiver.board.put(1, meant, Origin.LINE)
         quay.receiver.board.put(2, other, Origin.BOARD)
         for serial in (5, 6, 7):
@@ -95,6 +100,9 @@ async def test_several_slots_in_one_request_are_all_ours() -> None:
         receiver.board.learn(1007, 2, 2)
         await quay.clock.advance(3)
         slots = [some_slot(number, 5000 + number) for number in (5, 6, 7, 39)]
+        changes = [Change(ChangeKind.CHANGED, slot.number, None, slot, "") for slot in slots]
+        freed = Change(ChangeKind.REMOVED, 20, some_slot(20, 1020), None, "")
+        await quay.store.journal.commit(Commit(plans=(_plan(quay, PlanState.APPLYING, *changes, freed),)))
         await quay.clock.run(receiver.write_slots(slots, [20], receiver.board.revision))
         receiver.board.learn(1001, 4, 1)
         await quay.clock.advance(3)
