@@ -6,15 +6,25 @@ start sees these models.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, field_validator
 
 from gateway.domain.condition import ConditionLimits
 from gateway.domain.gate import Closing, Contact, Gate, GateKind, InputRole
+from gateway.domain.operation import WARNING_LEAST_S, Operable, Warning, names_a_stop
 
-__all__ = ["ConditionSettings", "GateSettings", "InputSettings", "build_gate", "build_gates", "check_gates"]
+__all__ = [
+    "ConditionSettings",
+    "GateSettings",
+    "InputSettings",
+    "WarningSettings",
+    "build_gate",
+    "build_gates",
+    "build_operables",
+    "check_gates",
+]
 
 _ENDS = (InputRole.CLOSED, InputRole.OPEN)
 _OF_A_GATE = (*_ENDS, InputRole.EXIT, InputRole.COMMAND, InputRole.SAFETY)
@@ -34,8 +44,18 @@ class InputSettings(_Strict):
     normal: Literal["low", "high"] = "low"
 
 
+class WarningSettings(_Strict):
+    """An output of the gate's receiver (light, sound) that works before the gate is operated from afar."""
+
+    output: str
+    seconds: Annotated[float, Field(ge=WARNING_LEAST_S, le=30)] = WARNING_LEAST_S
+
+
 class GateSettings(_Strict):
-    """One gate, barrier or shutter. `outputs` are names of its receiver's outputs that move it."""
+    """One gate, barrier or shutter. `outputs` are names of its receiver's outputs that move it.
+
+    `warning` runs before an operation from afar alone; a transmitter's press is the receiver's own business.
+    """
 
     title: Annotated[str, Field(max_length=64)] = ""
     kind: GateKind = GateKind.GATE
@@ -45,6 +65,7 @@ class GateSettings(_Strict):
     stay_open_limit_s: Annotated[float, Field(ge=5, le=604_800)] | Literal["none"] = 900.0
     closing: Closing = Closing.BY_COMMAND
     service_cycles: Annotated[int, Field(ge=1, le=10_000_000)] | None = None
+    warning: WarningSettings | None = None
 
 
 class ConditionSettings(_Strict):
@@ -127,6 +148,39 @@ def build_gates(gates: Mapping[str, GateSettings], receivers: Mapping[str, Any])
     )
 
 
+def build_operables(
+    gates: Mapping[str, GateSettings], receivers: Mapping[str, Any], built: Sequence[Gate]
+) -> tuple[Operable, ...]:
+    """Every named output, with whether it may be operated from afar and what has a say in it; `built` are the gates."""
+    owners = {(gate.receiver, output): gate for gate in built for output in gate.outputs}
+    found = []
+    for name, receiver in receivers.items():
+        allowed = {output.casefold() for output in receiver.operate}
+        for number, output in sorted(receiver.output_names.items()):
+            gate = owners.get((name, number))
+            found.append(
+                Operable(
+                    receiver=name,
+                    output=number,
+                    name=output,
+                    allowed=output.casefold() in allowed,
+                    gate=gate.name if gate else "",
+                    title=gate.title if gate else "",
+                    safety=gate.contacts_of(InputRole.SAFETY) if gate else (),
+                    warning=_warning(gates[gate.name], receiver) if gate else None,
+                )
+            )
+    return tuple(found)
+
+
+def _warning(gate: GateSettings, receiver: Any) -> Warning | None:
+    if gate.warning is None:
+        return None
+    wanted = gate.warning.output.casefold()
+    number = next(number for number, name in receiver.output_names.items() if name.casefold() == wanted)
+    return Warning(number, gate.warning.output, gate.warning.seconds)
+
+
 def check_gates(gates: Mapping[str, GateSettings], receivers: Mapping[str, Any]) -> None:
     """What ties gates and receivers together. Raises ValueError with the place and what to write."""
     owners: dict[tuple[str, str], str] = {}
@@ -144,9 +198,42 @@ def check_gates(gates: Mapping[str, GateSettings], receivers: Mapping[str, Any])
             owner = owners.setdefault((gate.receiver, output.casefold()), name)
             if owner != name:
                 raise ValueError(f"gates.{name}.outputs: “{output}” already moves {owner}; an output moves one gate")
+    for name, gate in gates.items():
+        _check_stops(name, gate, receivers)
+        _check_warning(name, gate, owners, receivers)
     for name, receiver in receivers.items():
         for number, each in receiver.inputs.items():
             _check_input(f"receivers.{name}.inputs.{number}", each, gates, receivers)
+
+
+def _check_stops(name: str, gate: GateSettings, receivers: Mapping[str, Any]) -> None:
+    """What is named after a stop is never operated from afar, whatever its output is called."""
+    allowed = {output.casefold() for output in receivers[gate.receiver].operate}
+    if not (names_a_stop(name) or names_a_stop(gate.title)):
+        return
+    if operated := sorted(output for output in gate.outputs if output.casefold() in allowed):
+        raise ValueError(
+            f"gates.{name}: a gate named after a stop can't have outputs that are operated from afar "
+            f"({', '.join(operated)}); an emergency stop works at the gate alone: take them out of "
+            f"receivers.{gate.receiver}.operate"
+        )
+
+
+def _check_warning(
+    name: str, gate: GateSettings, owners: Mapping[tuple[str, str], str], receivers: Mapping[str, Any]
+) -> None:
+    if gate.warning is None:
+        return
+    output, place = gate.warning.output, f"gates.{name}.warning.output"
+    if output.casefold() not in {each.casefold() for each in receivers[gate.receiver].outputs.values()}:
+        raise ValueError(
+            f"{place}: {gate.receiver} has no output named “{output}”; "
+            f"name it under receivers.{gate.receiver}.outputs first"
+        )
+    if (owner := owners.get((gate.receiver, output.casefold()))) is not None:
+        raise ValueError(f"{place}: “{output}” moves {owner}; a warning needs an output of its own")
+    if names_a_stop(output):
+        raise ValueError(f"{place}: “{output}” is named after a stop, and that is never operated from afar")
 
 
 def _check_input(

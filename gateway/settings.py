@@ -17,6 +17,7 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_validator, model_validator
 
 from gateway.domain.drift import DriftPolicy
+from gateway.domain.operation import names_a_stop
 from gateway.errors import SettingsFault
 from gateway.gate_settings import ConditionSettings, GateSettings, InputsMixin, check_gates
 from gateway.outlet_settings import OutletSettings, check_outlets, plain_fault
@@ -74,6 +75,9 @@ class ApiSettings(_Strict):
     tls_certificate: Path | None = None
     tls_key: Path | None = None
     behind_proxy: bool = False
+    connections: Annotated[int, Field(ge=4, le=1000)] = 64
+    streams: Annotated[int, Field(ge=1, le=500)] = 20
+    requests_per_minute: Annotated[int, Field(ge=60, le=10_000_000)] = 1200
 
     @property
     def host_and_port(self) -> tuple[str, int]:
@@ -154,6 +158,11 @@ class ReceiverSettings(InputsMixin):
         named = {name.casefold() for name in self.outputs.values()}
         if wrong := [name for name in self.operate if name.casefold() not in named]:
             raise ValueError(f"operate: there is no output named “{wrong[0]}”; name it under outputs first")
+        if stops := [name for name in self.operate if names_a_stop(name)]:
+            raise ValueError(
+                f"operate: “{stops[0]}” is named after a stop, and that is never operated from afar; take it out: "
+                "an emergency stop works at the gate alone, without Gatepost"
+            )
         return self
 
 
