@@ -39,11 +39,13 @@ def build_application(
     allowed_hosts: Collection[str] = (),
     local_uids: Collection[int] = (),
     limits: Limits | None = None,
+    behind_proxy: bool = False,
 ) -> web.Application:
     """The application, ready to be served.
 
     `allowed_hosts` are host names beside this machine's own that the gateway answers to. `local_uids` are uids beside
-    root and our own that count as `admin` on the unix socket.
+    root and our own that count as `admin` on the unix socket. `behind_proxy` says that a proxy of ours
+    names the clients.
     """
     limits = limits or Limits()
     streams = Streams(limits.streams)
@@ -81,6 +83,7 @@ def build_application(
         version=version,
         started_s=services.clock.monotonic(),
         document=document,
+        behind_proxy=behind_proxy,
     )
     for operation in OPERATIONS:
         _add(app, operation)

@@ -13,6 +13,7 @@ from typing import Any
 
 from aiohttp import web
 
+from gateway.api.addresses import client_address
 from gateway.api.caller import CALLER, Caller
 from gateway.api.cookies import check_origin, cookie_of
 from gateway.api.failures import Failures
@@ -64,7 +65,7 @@ def auth_middleware(
         secret = _BEARER.fullmatch(sent[0].strip()) if len(sent) == 1 else None
         if secret is None:
             raise _malformed()
-        address = request.remote or "local"
+        address = client_address(request)
         token = tokens.find(secret[1])
         wait_s = failures.wait_s(address, clock.monotonic())
         if wait_s and (token is None or not failures.is_known(address, token.id)):

@@ -27,6 +27,7 @@ class Context:
     version: str
     started_s: float
     document: bytes
+    behind_proxy: bool = False
 
 
 CONTEXT: web.AppKey[Context] = web.AppKey("context", Context)

@@ -12,6 +12,7 @@ from typing import Any
 
 from aiohttp import web
 
+from gateway.api.addresses import client_address
 from gateway.api.caller import CALLER
 from gateway.api.faults import RequestFault
 from gateway.clock import Clock
@@ -49,7 +50,7 @@ def rate_middleware(rates: Rates, clock: Clock) -> Any:
     async def check(request: web.Request, handler: Any) -> web.StreamResponse:
         caller = request.get(CALLER)
         if caller is None or caller.token_id:
-            name = caller.name if caller else f"address:{request.remote or 'local'}"
+            name = caller.name if caller else f"address:{client_address(request)}"
             if wait_s := rates.wait_s(name, clock.monotonic()):
                 raise RequestFault(
                     "too-many-requests",

@@ -13,8 +13,10 @@ from importlib.metadata import version as package_version
 from typing import Any
 
 import structlog
+from aiohttp import web
 
 from gateway.api.application import build_application
+from gateway.api.limits import Limits
 from gateway.api.serving import serve
 from gateway.clock import Clock
 from gateway.daemon.ground import Ground
@@ -44,10 +46,22 @@ async def run_gateway(settings: Settings, *, clock: Clock, stop: asyncio.Event) 
     trust = ClockTrust(clock, assume=Assume(settings.gateway.clock))
     parts = plan_parts(settings, clock, trust)
     await trust.look()
-    store = await open_store(settings.gateway.state, clock, trust, boot_id=read_boot_id())
+    store = await open_store(
+        settings.gateway.state, clock, trust, boot_id=read_boot_id(), signing_key=parts.signing_key
+    )
     async with AsyncExitStack() as stack:
         stack.push_async_callback(store.close)
         await _Gateway(build_house(Ground(settings, parts, store, clock, trust))).run(stop)
+
+
+def _build_api(house: House, version: str) -> web.Application:
+    api = house.ground.settings.api
+    limits = Limits(
+        connections=api.connections, streams=api.streams, requests_per_minute=api.requests_per_minute
+    )  # fmt: skip
+    return build_application(
+        build_services(house), version=version, allowed_hosts=api.hosts, limits=limits, behind_proxy=api.behind_proxy
+    )
 
 
 class _Gateway:
@@ -70,8 +84,7 @@ class _Gateway:
             plans=store.plans, journal=store.journal, runner=house.syncing.runner, ids=house.syncing.ids,
             site=house.syncing.site,
         )  # fmt: skip
-        services, hosts = build_services(house), self._ground.settings.api.hosts
-        app = build_application(services, version=self._version, allowed_hosts=hosts)
+        app = _build_api(house, self._version)
         async with asyncio.TaskGroup() as group, serve(app, self._ground.parts.listeners) as serving:
             tasks = [group.create_task(work, name=name) for name, work in self._work().items()]
             log.info("gateway.ready", version=self._version, ports=serving.ports)

@@ -12,6 +12,7 @@ from datetime import UTC, datetime
 from typing import Any
 
 import aiohttp
+from aiohttp import web
 
 from gateway.api.application import build_application
 from gateway.api.limits import Limits
@@ -36,6 +37,7 @@ from tests.fakes.gates import FakeConditions, FakeGates, FakeWhys, some_conditio
 from tests.fakes.memory_store import MemoryStore
 from tests.fakes.outlets import FakeOutletDesk
 from tests.fakes.people import FakePeople, some_person
+from tests.fakes.receipts import MemoryReceipts
 from tests.fakes.receiver import FakeReceiver
 from tests.fakes.use_cases import (
     FakeKeeper,
@@ -137,6 +139,7 @@ class ApiBench:
         self.restores = FakeRestores(self.store.plans, self.plan, _IDENTITY)
         self.clearing = FakeClearing()
         self.outlets = FakeOutletDesk(self.clock)
+        self.receipts = MemoryReceipts()
         self.people = FakePeople(some_person(), some_person(48231911, "Harbour office"))
         self.facts = (
             ReceiverFacts("slip-gate", {1: "gate", 2: "lamp"}),
@@ -183,6 +186,7 @@ class ApiBench:
             waits=self.waits,
             clearing=self.clearing,
             outlets=self.outlets,
+            receipts=self.receipts,
             people=self.people,
             facts=self.facts,
             journal_available=lambda: self.journal_available,
@@ -196,15 +200,22 @@ class ApiBench:
         """One more event in the journal."""
         await self.store.journal.commit(Commit(events=(EventDraft(name, receiver, data),)))
 
+    def application(self, allowed_hosts: Sequence[str] = (), *, behind_proxy: bool = False) -> web.Application:
+        """The application, not served."""
+        return build_application(
+            self.services, version="0.1.0", allowed_hosts=allowed_hosts, limits=self.limits, behind_proxy=behind_proxy
+        )
+
     @asynccontextmanager
     async def served(
         self,
         *scopes: str,
         listeners: Sequence[Listener] = (TcpListener("127.0.0.1", 0),),
         allowed_hosts: Sequence[str] = ("gate.fennel-quay.example",),
+        behind_proxy: bool = False,
     ) -> AsyncIterator[Client]:
         """Serve, and give a client whose token has these scopes (none: no token)."""
-        app = build_application(self.services, version="0.1.0", allowed_hosts=allowed_hosts, limits=self.limits)
+        app = self.application(allowed_hosts, behind_proxy=behind_proxy)
         async with serve(app, listeners) as serving:
             base = f"http://127.0.0.1:{serving.ports[0]}" if serving.ports else "http://localhost"
             headers = {"Authorization": f"Bearer {await self.token(*scopes)}"} if scopes else {}

@@ -257,3 +257,44 @@ async def test_an_address_that_is_taken_says_so() -> None:
         with pytest.raises(Refused, match="Another program listens"):
             async with ApiBench().served(listeners=[TcpListener("127.0.0.1", port)]):
                 raise AssertionError("two servers on one port")
+
+
+async def test_behind_a_proxy_each_client_is_counted_by_itself() -> None:
+    """The last address of X-Forwarded-For is the proxy's word; what the client wrote before it counts nothing."""
+    bench = ApiBench(limits=Limits(failures=2))
+    wrong = {"Authorization": "Bearer wrong"}
+    async with bench.served("view", behind_proxy=True) as client:
+        for made_up in ("10.0.0.1", "10.0.0.2", "10.0.0.3"):
+            headers = {**wrong, "X-Forwarded-For": f"{made_up}, 192.0.2.7"}
+            last = await client.get("/api/v1/gateway", headers=headers)
+        assert last.status == 429
+        assert (await client.get("/api/v1/gateway", headers={"X-Forwarded-For": "192.0.2.8"})).status == 200
+        assert (await client.get("/api/v1/gateway", headers={**wrong, "X-Forwarded-For": "192.0.2.8"})).status == 401
+        assert (await client.get("/api/v1/gateway", headers={**wrong, "X-Forwarded-For": "nonsense"})).status == 401
+
+
+async def test_without_a_proxy_nobody_s_word_counts() -> None:
+    """A guesser that names a new address each time is shut out all the same."""
+    bench = ApiBench(limits=Limits(failures=2))
+    async with bench.served() as client:
+        answers = [
+            await client.get(
+                "/api/v1/gateway", headers={"Authorization": "Bearer wrong", "X-Forwarded-For": f"192.0.2.{number}"}
+            )
+            for number in range(3)
+        ]
+    assert [answer.status for answer in answers] == [401, 401, 429]
+
+
+async def test_a_caller_that_asks_too_often_waits() -> None:
+    """429 with the time to wait; another token is served meanwhile, and the first one again after it."""
+    clock = FakeClock()
+    bench = ApiBench(clock=clock, limits=Limits(requests_per_minute=60))
+    async with bench.served("view") as client:
+        other = {"Authorization": f"Bearer {await bench.token('view')}"}
+        answers = [await client.get("/api/v1/gateway") for _ in range(61)]
+        assert [answer.status for answer in answers] == [200] * 60 + [429]
+        assert (answers[-1].problem, answers[-1].headers["Retry-After"]) == ("too-many-requests", "1")
+        assert (await client.get("/api/v1/gateway", headers=other)).status == 200
+        await clock.advance(1)
+        assert (await client.get("/api/v1/gateway")).status == 200

@@ -308,6 +308,7 @@ class Yard:
         more: str = "",
         roster: str | None = None,
         inputs: str = 'inputs = { 1 = "gate closed" }',
+        api: str = "",
     ) -> None:
         """Settings with one receiver, `slip-gate`, on the line `quayside`; the rest as asked."""
         if roster is None:
@@ -315,7 +316,7 @@ class Yard:
         self.config.write_text(
             f'[gateway]\nsite = "fennel-quay"\ntime_zone = "Europe/London"\nclock = "trusted"\n'
             f'state = "{self.folder / "state"}"\n\n'
-            f'[api]\nlisten = "{listen}"\nsocket = "{self.socket}"\n\n'
+            f'[api]\nlisten = "{listen}"\nsocket = "{self.socket}"\n{api}\n\n'
             f'[lines.quayside]\nport = "{port or self.folder / "quayside"}"\nbaud = {baud}\n\n'
             f'[receivers.slip-gate]\nline = "quayside"\noutputs = {{ 1 = "gate", 2 = "boat-hoist" }}\n'
             f"{inputs}\n{receiver}\n\n" + (f"[roster]\n{roster}\n" if roster else "") + more

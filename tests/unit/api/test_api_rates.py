@@ -9,6 +9,7 @@ from gateway.api.caller import CALLER, Caller
 from gateway.api.faults import RequestFault
 from gateway.api.rates import Rates, rate_middleware
 from gateway.api.scopes import Scope
+from tests.fakes.api_bench import ApiBench
 from tests.fakes.clock import FakeClock
 from tests.fakes.http_requests import request_to
 
@@ -43,7 +44,7 @@ def test_callers_are_bounded() -> None:
 async def test_who_is_counted() -> None:
     """Tokens by their id, strangers by address; processes on the board are not."""
     middleware = rate_middleware(Rates(1), FakeClock())
-    app = web.Application()
+    app = ApiBench().application()
 
     async def handler(request: web.Request) -> web.Response:
         return web.Response()
