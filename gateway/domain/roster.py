@@ -42,12 +42,21 @@ class Entry:
 
 @dataclass(frozen=True, slots=True)
 class Roster:
-    """A whole roster. `digest` is the SHA-256, in hex, over the bytes of its file and of its group file."""
+    """A whole roster. `digest` is the SHA-256, in hex, over the bytes of its file and of its group file.
+
+    `labels` are the names that a receiver keeps for a transmitter where that is not the holder: by receiver, folded,
+    and by serial.
+    """
 
     entries: tuple[Entry, ...]
     digest: str
     kinds: Mapping[str, Kind] = field(default_factory=lambda: BUILT_IN_KINDS)
     groups: Mapping[str, tuple[Right, ...]] = field(default_factory=dict)
+    labels: Mapping[str, Mapping[int, str]] = field(default_factory=dict)
+
+    def label(self, receiver: str, serial: int) -> str | None:
+        """The name that this receiver is to keep for a transmitter; None: its holder's."""
+        return self.labels.get(receiver.casefold(), {}).get(serial)
 
     def by_serial(self) -> dict[int, Entry]:
         """The rows by transmitter; a checked roster holds each serial once."""

@@ -109,20 +109,28 @@ class RosterArchive(Protocol):
 class ReceiverFacts:
     """What people call things: a receiver's name, its outputs and its inputs by number.
 
-    A roster is checked and planned against it.
+    A roster is checked and planned against it. Outputs without a name are known by number, up to `output_limit`.
     """
 
     name: str
     outputs: Mapping[int, str]
     positions: int = 8
     inputs: Mapping[int, str] = field(default_factory=dict)
+    output_limit: int = 0
 
     def output_number(self, text: str) -> int | None:
         """The number of an output given by name or number; None when there is no such output."""
         for number, name in self.outputs.items():
             if text.casefold() == name.casefold() or text == str(number):
                 return number
+        if text.isascii() and text.isdigit() and len(text) < 4 and 0 < int(text) <= self.output_limit:
+            return int(text)
         return None
+
+    def output_text(self, number: int) -> str | None:
+        """How a roster writes an output: by name, else by number; None when neither would be read as this output."""
+        texts = (self.outputs.get(number, ""), str(number))
+        return next((text for text in texts if text and self.output_number(text) == number), None)
 
 
 @dataclass(frozen=True, slots=True)

@@ -19,7 +19,7 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
-__all__ = ["Wrong", "clean", "column_letter", "guard", "is_blank", "near_matches", "show", "unguard"]
+__all__ = ["MAX_TEXT", "Wrong", "clean", "column_letter", "guard", "is_blank", "near_matches", "show", "unguard"]
 
 MAX_TEXT = 1000  # our choice: a name or a note, not a document; a spreadsheet's own limit is 32,767
 _FORMULA_START = ("=", "+", "-", "@", "\t", "\r", "\n")

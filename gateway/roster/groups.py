@@ -54,6 +54,7 @@ class Groups:
 
     groups: Mapping[str, tuple[Right, ...]] = field(default_factory=dict)
     kinds: Mapping[str, Kind] = field(default_factory=lambda: BUILT_IN_KINDS)
+    labels: Mapping[str, Mapping[int, str]] = field(default_factory=dict)
     given: bool = False
     readable: bool = True
 

@@ -1,4 +1,4 @@
-"""The groups file: TOML with `[groups.NAME]` and `[kinds.NAME]` tables (TOML 1.0.0).
+"""The groups file: TOML with `[groups.NAME]`, `[kinds.NAME]` and `[labels.RECEIVER]` tables (TOML 1.0.0).
 
 ::
 
@@ -6,6 +6,8 @@
     slip-gate = { 1 = ["gate"], 3 = ["boat-hoist"] }     # position = outputs, by name or number
     [kinds.four-button]
     positions = ["1", "2", "3", "4", "1+2"]
+    [labels.slip-gate]                                   # serial = the name it keeps, where that is not the holder
+    0048231907 = "B 12"
 
 The stdlib's parser tells no line numbers of what it has read, so they are looked up in the text afterwards; a
 place that isn't found that way is reported as line 0.
@@ -16,20 +18,23 @@ from __future__ import annotations
 import re
 import tomllib
 from collections.abc import Iterator
+from dataclasses import replace
 from typing import Any
 
-from gateway.roster.cells import Wrong, near_matches, show
+from gateway.roster.cells import MAX_TEXT, Wrong, near_matches, show
 from gateway.roster.findings import Findings
 from gateway.roster.groups import GroupLine, Groups, KindLine, build_groups
 from gateway.roster.names import ReceiverNames
+from gateway.roster.serials import read_serial
 
 __all__ = ["read_groups"]
 
-MAX_BYTES = 256 * 1024  # our choice: some thousand groups, read in less than a second
+MAX_BYTES = 1024 * 1024  # our choice: some thousand groups and labels for every slot of a large site
 _AT_LINE = re.compile(r"\s*\(at line (\d+), column \d+\)")
 _TABLE = re.compile(r"""\s*\[+\s*(?P<path>[^\]#]+?)\s*\]""")
 _KEY = re.compile(r"""\s*(?P<path>[^=#\[\]{}]+?)\s*=""")
 _UNREADABLE = Groups(given=True, readable=False)
+_LABEL_FORM = 'write serial = name: 0048231907 = "Berth 12"'
 _RECEIVER_FORM = 'write position = outputs in braces: slip-gate = { 1 = ["gate"], "1+2" = [2] }'
 
 
@@ -52,7 +57,8 @@ def read_groups(data: bytes, receivers: ReceiverNames, findings: Findings) -> Gr
         return _UNREADABLE
     reading = _Reading(content, _lines(text), findings)
     groups = list(reading.groups())
-    return build_groups(groups, list(reading.kinds()), receivers, findings)
+    built = build_groups(groups, list(reading.kinds()), receivers, findings)
+    return replace(built, labels=reading.labels())
 
 
 def _syntax(error: Exception, text: str) -> tuple[int, str, Wrong]:
@@ -99,8 +105,9 @@ class _Reading:
         self._content = content
         self._lines = lines
         self._findings = findings
-        for key in sorted(content.keys() - {"groups", "kinds"}):
-            remedy = f"write [groups.NAME] or [kinds.NAME]{near_matches(key, ('groups', 'kinds'))}"
+        for key in sorted(content.keys() - {"groups", "kinds", "labels"}):
+            near = near_matches(key, ("groups", "kinds", "labels"))
+            remedy = f"write [groups.NAME], [kinds.NAME] or [labels.RECEIVER]{near}"
             self._fault((key,), f"an unknown table {show(key)}", remedy)
 
     def _line(self, path: tuple[str, ...]) -> int:
@@ -153,6 +160,23 @@ class _Reading:
             else:
                 self._fault(path, "no list of positions", 'write positions = ["1", "2"]')
                 yield KindLine(self._line(path), ".".join(path), kind, ("1",))
+
+    def labels(self) -> dict[str, dict[int, str]]:
+        """Names by receiver, folded, and by serial."""
+        found: dict[str, dict[int, str]] = {}
+        labels = self._table(("labels",), self._content.get("labels", {}), "write [labels.RECEIVER]")
+        for receiver, names in labels.items():
+            path = ("labels", receiver)
+            of_receiver = found.setdefault(receiver.casefold(), {})
+            for text, name in self._table(path, names, _LABEL_FORM).items():
+                serial = read_serial(text)
+                if isinstance(serial, Wrong):
+                    self._findings.fault(self._line((*path, text)), ".".join((*path, text)), serial)
+                elif not isinstance(name, str) or len(name) > MAX_TEXT:
+                    self._fault((*path, text), f"{show(str(name))} where a name belongs", _LABEL_FORM)
+                else:
+                    of_receiver[serial] = name
+        return found
 
     def _texts(self, path: tuple[str, ...], values: list[Any], remedy: str) -> tuple[str, ...]:
         texts: list[str] = []

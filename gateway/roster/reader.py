@@ -140,7 +140,7 @@ def _checked(gathered: Sequence[Findings], entries: tuple[Entry, ...], known: Gr
     """The answer: a roster only where nothing at all is wrong."""
     faults = tuple(fault for findings in gathered for fault in findings.faults)
     return RosterCheck(
-        roster=None if faults else Roster(entries, digest, known.kinds, known.groups),
+        roster=None if faults else Roster(entries, digest, known.kinds, known.groups, known.labels),
         faults=faults,
         warnings=tuple(warning for findings in gathered for warning in findings.warnings),
         transmitters=len(entries),

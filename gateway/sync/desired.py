@@ -13,6 +13,7 @@ from datetime import date, datetime, time, timedelta
 from enum import Enum
 from zoneinfo import ZoneInfo
 
+from gateway.domain.person import is_unnamed
 from gateway.domain.receiver import Limits
 from gateway.domain.roster import Entry, Roster
 from gateway.domain.transmitter import BUILT_IN_KINDS, Kind, write_serial
@@ -145,8 +146,20 @@ def _place(entry: Entry, roster: Roster, facts: ReceiverFacts, shape: Shape) -> 
     if not any(groups):
         return None, notes
     outputs = tuple(frozenset(group) for group in groups)
-    name = shape.fit_name(shape.limits, entry.holder)
+    name = _name(entry, roster, facts, shape)
     return Wanted(entry.serial, entry.holder, kind, shape.kind_code(kind), outputs, name), notes
+
+
+def _name(entry: Entry, roster: Roster, facts: ReceiverFacts, shape: Shape) -> str:
+    """What the memory keeps as name: the roster's label, else the holder; nothing for one whom nobody has named yet.
+
+    A label is what a receiver was found to keep. It stays as it is as long as it fits, whatever characters it has.
+    """
+    label = roster.label(facts.name, entry.serial)
+    if label is not None:
+        fits = len(label.encode("utf-8", "replace")) <= shape.limits.name_bytes
+        return label if fits else shape.fit_name(shape.limits, label)
+    return "" if is_unnamed(entry.holder, entry.serial) else shape.fit_name(shape.limits, entry.holder)
 
 
 def _when(entry: Entry, moment: Moment) -> _When:
