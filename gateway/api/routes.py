@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from gateway.api.operations import Operation
 from gateway.api.resources import (
+    agreements,
     audit,
     conditions,
     events,
@@ -17,6 +18,7 @@ from gateway.api.resources import (
     outlets,
     people,
     plans,
+    receipts,
     receivers,
     restores,
     revocations,
@@ -37,12 +39,14 @@ OPERATIONS: tuple[Operation, ...] = (
     *receivers.OPERATIONS,
     *settings.OPERATIONS,
     *slots.OPERATIONS,
+    *agreements.OPERATIONS,
     *gates.OPERATIONS,
     *conditions.OPERATIONS,
     *whys.OPERATIONS,
     *people.OPERATIONS,
     *roster.OPERATIONS,
     *plans.OPERATIONS,
+    *receipts.OPERATIONS,
     *revocations.OPERATIONS,
     *snapshots.OPERATIONS,
     *restores.OPERATIONS,

@@ -47,6 +47,10 @@ class SyncRuns(Protocol):
         """
         ...
 
+    def draft(self, mirror: Mirror) -> Plan:
+        """The same judged from a mirror alone: no receiver is asked. Raises Refused, NotFound, Unsupported."""
+        ...
+
     async def apply(self, receiver: str, *, approve: bool = False, progress: Progress | None = None) -> Plan:
         """Refresh the mirror, plan, write, prove. Returns the plan as it ended (applied, held or failed)."""
         ...

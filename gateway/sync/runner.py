@@ -10,8 +10,10 @@ import asyncio
 import contextlib
 from collections.abc import AsyncIterator, Awaitable, Callable
 from contextlib import asynccontextmanager
+from dataclasses import replace
 
 from gateway.domain.events import EventDraft, EventName
+from gateway.domain.mirror import Mirror
 from gateway.domain.plan import Plan, PlanState
 from gateway.errors import GatepostError, LineError, Refused, StoreUnavailable
 from gateway.ports import Commit, EventFilter, Journal, Progress
@@ -61,6 +63,10 @@ class SyncRunner:
         self._site.with_slots(receiver)
         return await self._preparer.preview(receiver)
 
+    def draft(self, mirror: Mirror) -> Plan:
+        self._site.with_slots(mirror.receiver)
+        return replace(self._drafter.draft(mirror), state=PlanState.PREVIEW)
+
     async def apply(self, receiver: str, *, approve: bool = False, progress: Progress | None = None) -> Plan:
         """Waits for a run of this receiver that is under way.
 
@@ -90,6 +96,15 @@ class SyncRunner:
         self._site.with_slots(receiver)
         await self._take(receiver)
         return await self._in_background(receiver, prepare, asked_by)
+
+    def queue_other(self, receiver: str, prepare: Callable[[], Awaitable[Prepared]], *, asked_by: str) -> None:
+        """As `start_other`, when this receiver's turn comes; what goes wrong is told by whoever prepares, or nobody."""
+
+        async def job() -> None:
+            async with self._locks[receiver]:
+                await self._carry_out(await prepare(), asked_by=asked_by)
+
+        self._jobs.put_nowait(job)
 
     @asynccontextmanager
     async def turn(self, receiver: str) -> AsyncIterator[None]:
@@ -183,13 +198,13 @@ class SyncRunner:
     async def _prepare_kept(self, receiver: str) -> Prepared:
         """Somebody asked for this plan, so it is kept even when there is nothing to do."""
         await self._waiting.check(receiver)
-        prepared = await self._preparer.prepare(receiver)
+        prepared = await self._preparer.prepare(receiver, asked=True)
         if prepared.plan.state is PlanState.APPLIED:
             await self._journal.commit(Commit(plans=(prepared.plan,)))
         return prepared
 
     async def _prepare_approved(self, held: Plan) -> Prepared:
-        if not held.restores:
+        if held.follows_roster:
             await self._waiting.check(held.receiver)
         return await self._preparer.approved(held.id)
 
@@ -215,10 +230,10 @@ class SyncRunner:
 
     async def _carry_on(self, plan: Plan) -> None:
         async with self._locks[plan.receiver]:
-            if not plan.restores:
+            if plan.follows_roster:
                 await self._waiting.check(plan.receiver)
             ended = await self._write(plan, None)
-            if ended.state is PlanState.SUPERSEDED and not ended.restores:
+            if ended.state is PlanState.SUPERSEDED and ended.follows_roster:
                 await self._carry_out(await self._preparer.prepare(plan.receiver))
 
     async def _carry_out(
@@ -230,7 +245,7 @@ class SyncRunner:
             if prepared.plan.state is not PlanState.PENDING:
                 break
             plan = await self._write(prepared.plan, prepared, progress, asked_by)
-            done = plan.restores or plan.state is PlanState.FAILED
+            done = not plan.follows_roster or plan.state is PlanState.FAILED
             if done or (plan.state is PlanState.APPLIED and not prepared.hold):
                 return plan
             prepared = await self._preparer.prepare(plan.receiver, approve=approve, hold=prepared.hold)

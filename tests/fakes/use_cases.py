@@ -142,6 +142,10 @@ class FakeSync:
         self._check()
         return replace(self._plan, receiver=receiver, state=PlanState.PREVIEW)
 
+    def draft(self, mirror: Mirror) -> Plan:
+        self._check()
+        return replace(self._plan, receiver=mirror.receiver, state=PlanState.PREVIEW)
+
     async def apply(self, receiver: str, *, approve: bool = False, progress: Progress | None = None) -> Plan:
         self._check()
         return self._plan

@@ -1,0 +1,97 @@
+"""Whether each receiver holds what the roster says, judged from what was read and proven last; no receiver is asked."""
+
+from __future__ import annotations
+
+from aiohttp import web
+
+from gateway.api.context import context_of
+from gateway.api.models.agreements import AgreementAnswer, AgreementsAnswer
+from gateway.api.operations import Operation
+from gateway.api.replies import reply_tagged
+from gateway.api.scopes import Scope
+from gateway.api.services import Services
+from gateway.domain.live import LinkState, LiveReceiver
+from gateway.domain.mirror import Mirror
+from gateway.domain.plan import ChangeKind, Plan
+from gateway.domain.receiver import Capability
+from gateway.errors import GatepostError
+
+__all__ = ["OPERATIONS", "list_agreements"]
+
+
+async def list_agreements(request: web.Request) -> web.StreamResponse:
+    """Every receiver with a memory: equal to the roster, different from it, or not known."""
+    services = context_of(request).services
+    found = [_agreement(services, live) for live in services.live.receivers() if _has_slots(services, live.name)]
+    return reply_tagged(request, AgreementsAnswer(agreements=found))
+
+
+def _has_slots(services: Services, receiver: str) -> bool:
+    return Capability.SLOTS in services.capabilities.get(receiver, frozenset(Capability))
+
+
+def _agreement(services: Services, live: LiveReceiver) -> AgreementAnswer:
+    mirror = services.mirrors.load(live.name)
+    if (unknown := _why_unknown(live, mirror)) or mirror is None:
+        return _answer(live.name, "unknown", unknown, mirror)
+    if (waiting := services.waits.all().get(live.name)) is not None:
+        what = "cleared" if waiting.reason == "reset" else f"brought to snapshot {waiting.snapshot}"
+        return _answer(live.name, "waits", f"It was {what}; the roster waits until somebody approves.", mirror)
+    try:
+        plan = services.sync.draft(mirror)
+    except GatepostError as error:
+        return _answer(live.name, "unknown", error.message, mirror)
+    if not plan.changes:
+        return _answer(live.name, "equal", "It holds exactly what the roster says, proven by reading it.", mirror)
+    return _answer(live.name, "differs", _pending(plan), mirror, plan)
+
+
+def _why_unknown(live: LiveReceiver, mirror: Mirror | None) -> str:
+    if mirror is None:
+        return "Its memory has not been read yet."
+    if live.link is not LinkState.ONLINE or live.status is None:
+        return "It can't be reached, so what it holds now is not known."
+    if live.status.revision is not None and live.status.revision != mirror.revision:
+        return "It was changed just now and is being read again."
+    return ""
+
+
+def _pending(plan: Plan) -> str:
+    words = {ChangeKind.ADDED: "to add", ChangeKind.CHANGED: "to change", ChangeKind.REMOVED: "to remove"}
+    parts = [f"{count} {word}" for kind, word in words.items() if (count := plan.count(kind))]
+    total = len(plan.changes)
+    return f"{total} pending change{'' if total == 1 else 's'}: {', '.join(parts)}." + (
+        f" Held: {plan.hold}" if plan.hold else ""
+    )
+
+
+def _answer(
+    receiver: str, state: str, sentence: str, mirror: Mirror | None, plan: Plan | None = None
+) -> AgreementAnswer:
+    return AgreementAnswer.model_validate(
+        {
+            "receiver": receiver,
+            "state": state,
+            "sentence": sentence,
+            "added": plan.count(ChangeKind.ADDED) if plan else 0,
+            "changed": plan.count(ChangeKind.CHANGED) if plan else 0,
+            "removed": plan.count(ChangeKind.REMOVED) if plan else 0,
+            "slots_used": len(mirror.slots) if mirror else None,
+            "revision": mirror.revision if mirror else None,
+        }
+    )
+
+
+OPERATIONS = (
+    Operation(
+        id="listAgreements",
+        method="GET",
+        path="/api/v1/agreements",
+        summary="Whether each receiver holds what the roster says",
+        tag="receivers",
+        scope=Scope.VIEW,
+        handler=list_agreements,
+        answer=AgreementsAnswer,
+        conditional=True,
+    ),
+)
