@@ -9,6 +9,7 @@ from typing import Any
 
 from aiohttp import web
 
+from gateway.api.arrival import arrival_middleware
 from gateway.api.auth import auth_middleware
 from gateway.api.connection import Connection
 from gateway.api.context import CONTEXT, Context
@@ -53,6 +54,7 @@ def build_application(
     metrics = Metrics(services, streams, version=version)
     app = web.Application(
         middlewares=[
+            arrival_middleware(services.clock),
             _counting(metrics),
             problem_middleware,
             host_middleware(allowed_hosts),

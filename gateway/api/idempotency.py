@@ -31,7 +31,7 @@ from gateway.api.problems import problem_response
 from gateway.errors import GatepostError, StoreError
 from gateway.ports import Replay, Replays
 
-__all__ = ["FINISHING", "KEY_LENGTH", "Idempotency", "finishing", "idempotency_middleware"]
+__all__ = ["FINISHING", "KEY_LENGTH", "Idempotency", "check_key", "finishing", "idempotency_middleware"]
 
 KEY_LENGTH = 200
 _KEPT_HEADERS = ("Content-Type", "Location")
@@ -143,7 +143,7 @@ def idempotency_middleware(
         if sent is None or operation is None or not operation.repeatable:
             response: web.StreamResponse = await handler(request)
             return response
-        _check(sent)
+        check_key(sent)
         request[HELD_BODY] = await read_bytes(request, body_limit)
         key = _key(caller_of(request).name, request.method, request.path, sent)
         digest = hashlib.sha256(request.query_string.encode() + b"\0" + request[HELD_BODY]).digest()
@@ -185,7 +185,8 @@ def _key(*parts: str) -> str:
     return hashlib.sha256(json.dumps(parts).encode()).hexdigest()
 
 
-def _check(sent: str) -> None:
+def check_key(sent: str) -> None:
+    """Raises RequestFault when it can't be a key."""
     if not sent or len(sent) > KEY_LENGTH or not sent.isprintable():
         raise RequestFault(
             "request-malformed",

@@ -212,6 +212,7 @@ def _query(operation: Operation, schemas: dict[str, Any]) -> list[dict[str, Any]
 def _headers(operation: Operation) -> list[dict[str, Any]]:
     wanted = (
         (operation.repeatable, "Idempotency-Key", False, "The same key with the same body is done once."),
+        (operation.keyed, "Idempotency-Key", False, "A second closure for the same key is refused."),
         (operation.conditional, "If-None-Match", False, "Answers 304 while it is unchanged."),
         (operation.guarded, "If-Match", True, "The ETag of what the change starts from."),
         (operation.streams, "Last-Event-ID", False, "The id of the last event seen."),

@@ -30,7 +30,8 @@ class Operation:
     `scope` None means open to all. `problems` are codes beside those that every operation can have. `others` are
     further statuses with the same answer. `repeatable` operations take an `Idempotency-Key`; `conditional` ones
     answer with an ETag and take `If-None-Match`; `guarded` ones need `If-Match`. `strict` ones are repeatable, and an
-    error that leaves open whether it was done uses their key up: what moves a gate must not move it twice.
+    error that leaves open whether it was done uses their key up: what moves a gate must not move it twice. `keyed` ones
+    take the key too and judge it themselves.
     """
 
     id: str
@@ -51,6 +52,7 @@ class Operation:
     problems: tuple[str, ...] = ()
     repeatable: bool = False
     strict: bool = False
+    keyed: bool = False
     conditional: bool = False
     guarded: bool = False
     located: bool = False

@@ -21,6 +21,7 @@ from gateway.ports import (
     LiveView,
     MirrorKeeper,
     Mirrors,
+    OperationDesk,
     OutletDesk,
     People,
     Plans,
@@ -91,6 +92,7 @@ class Services:
     waits: RosterWaits
     clearing: ClearingDesk
     outlets: OutletDesk
+    operating: OperationDesk
     receipts: Receipts
     people: People
     facts: Sequence[ReceiverFacts] = ()

@@ -7,11 +7,13 @@ from dataclasses import dataclass
 
 from gateway.daemon.ground import Ground
 from gateway.daemon.names import NameBook
+from gateway.daemon.operating import build_operating
 from gateway.daemon.syncing import Rosters, Syncing, build_rosters, build_syncing
 from gateway.daemon.watching import Watching, build_watching
 from gateway.outlet_plans import Running
 from gateway.outlets.house import OutletHouse
 from gateway.outlets.standing import Standing
+from gateway.watch.operating import OperatingDesk
 
 __all__ = ["House", "build_house"]
 
@@ -25,15 +27,17 @@ class House:
     watching: Watching
     syncing: Syncing
     outlets: OutletHouse
+    operating: OperatingDesk
 
 
 def build_house(ground: Ground) -> House:
     """In the order of need: the roster names what is seen, what is seen guards what is written, events go out last."""
     rosters = build_rosters(ground)
-    names = NameBook(rosters.keeper, {fact.name: fact for fact in ground.parts.facts})
-    watching = build_watching(ground, rosters.keeper, names)
-    syncing = build_syncing(ground, rosters, watching)
-    return House(ground, rosters, watching, syncing, _outlets(ground, watching))
+    names = NameBook(rosters.rows, {fact.name: fact for fact in ground.parts.facts})
+    watching = build_watching(ground, rosters.rows, names)
+    syncing = build_syncing(ground, rosters, watching, names)
+    operating = build_operating(ground, watching, syncing)
+    return House(ground, rosters, watching, syncing, _outlets(ground, watching), operating)
 
 
 def _outlets(ground: Ground, watching: Watching) -> OutletHouse:

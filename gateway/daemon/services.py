@@ -41,6 +41,7 @@ def build_services(house: House) -> Services:
         waits=syncing.waiting,
         clearing=syncing.clearing,
         outlets=house.outlets,
+        operating=house.operating,
         receipts=store.receipts,
         people=watching.people,
         facts=parts.facts,

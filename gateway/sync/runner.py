@@ -125,6 +125,10 @@ class SyncRunner:
             tasks = {name: group.create_task(self._apply_or_owe(name)) for name in self._locks}
         return {name: task.result() for name, task in tasks.items()}
 
+    def is_planning(self, receiver: str) -> bool:
+        """Whether a plan of this receiver is being made or written at this moment."""
+        return receiver in self._locks and self._locks[receiver].locked()
+
     def carry_on(self, plan: Plan) -> None:
         """Finish a plan that a restart has cut, in the background."""
         self._jobs.put_nowait(lambda: self._carry_on(plan))

@@ -35,6 +35,7 @@ from tests.fakes.archive_desks import FakeClearing, FakeRestores, FakeWaits
 from tests.fakes.clock import FakeClock
 from tests.fakes.gates import FakeConditions, FakeGates, FakeWhys, some_condition, some_gate
 from tests.fakes.memory_store import MemoryStore
+from tests.fakes.operating import FakeOperating
 from tests.fakes.outlets import FakeOutletDesk
 from tests.fakes.people import FakePeople, some_person
 from tests.fakes.receipts import MemoryReceipts
@@ -139,6 +140,7 @@ class ApiBench:
         self.restores = FakeRestores(self.store.plans, self.plan, _IDENTITY)
         self.clearing = FakeClearing()
         self.outlets = FakeOutletDesk(self.clock)
+        self.operating = FakeOperating()
         self.receipts = MemoryReceipts()
         self.people = FakePeople(some_person(), some_person(48231911, "Harbour office"))
         self.facts = (
@@ -186,6 +188,7 @@ class ApiBench:
             waits=self.waits,
             clearing=self.clearing,
             outlets=self.outlets,
+            operating=self.operating,
             receipts=self.receipts,
             people=self.people,
             facts=self.facts,
