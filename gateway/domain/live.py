@@ -21,6 +21,7 @@ class LinkState(StrEnum):
     PORT_BUSY = "port-busy"  # another program holds the port
     PASSWORD_REFUSED = "password-refused"  # noqa: S105 - a state's name
     WRONG_RECEIVER = "wrong-receiver"  # another map or serial answers than the one known
+    BY_HAND = "by-hand"  # no line reaches it; nothing can be known of it at this moment
 
 
 @dataclass(frozen=True, slots=True)

@@ -15,6 +15,8 @@ class RevocationState(StrEnum):
 
     PENDING = "pending"  # known, not yet proven there
     PROVEN = "proven"  # the receiver's memory was read and lacks the serial
+    OWED = "owed"  # no line reaches the receiver: to be taken out at the next visit
+    BY_HAND = "by-hand"  # no line reaches it, and by what was entered and ticked it lacks the serial; not proven
 
 
 @dataclass(frozen=True, slots=True)

@@ -48,7 +48,7 @@ class Commit:
     `proven` are revocations (serial, receiver) whose absence from a receiver's memory has been read.
     `unproven` are serials whose older proofs no longer count (revoked anew); they go before `proven`.
     `runs` are the due times that timetables, by name, have now run for.
-    `documents` replace what is kept under their keys: frozen dataclasses of plain fields.
+    `documents` replace what is kept under their keys: frozen dataclasses of plain fields. None removes what is there.
     """
 
     events: tuple[EventDraft, ...] = ()

@@ -27,7 +27,7 @@ class SqliteDocuments:
 
     def __init__(self) -> None:
         self._texts: dict[str, str] = {}
-        self._next: dict[str, str] = {}  # of the transaction under way
+        self._next: dict[str, str | None] = {}  # of the transaction under way; None: removed
 
     def load(self, key: str, kind: type[T]) -> T | None:
         if key not in self._texts:
@@ -43,10 +43,15 @@ class SqliteDocuments:
 
     def write(self, db: sqlite3.Connection, documents: Mapping[str, Any]) -> None:
         """Inside the journal's transaction."""
-        self._next = {key: canonical(encode(value)) for key, value in documents.items()}
-        db.executemany("insert or replace into documents values (?, ?)", list(self._next.items()))
+        self._next = {key: None if value is None else canonical(encode(value)) for key, value in documents.items()}
+        kept = [(key, text) for key, text in self._next.items() if text is not None]
+        db.executemany("insert or replace into documents values (?, ?)", kept)
+        gone = [(key,) for key, text in self._next.items() if text is None]
+        db.executemany("delete from documents where key = ?", gone)
 
     def keep(self) -> None:
         """Take over what has just become durable."""
-        self._texts = {**self._texts, **self._next}
+        if self._next:
+            texts = {**self._texts, **self._next}
+            self._texts = {key: text for key, text in texts.items() if text is not None}
         self._next = {}

@@ -1,7 +1,8 @@
 """Plans that a restart has cut: finished, or superseded by something newer.
 
-A held plan goes on waiting for its approval. Of several unfinished plans for one receiver only the newest is carried
-on. What the cut has left in the memory is found by the application itself (`takeover`).
+A held plan goes on waiting for its approval, one that is carried out by hand for whoever goes there. Of several
+unfinished plans for one receiver only the newest is carried on. What the cut has left in the memory is found by the
+application itself (`takeover`).
 """
 
 from __future__ import annotations
@@ -29,7 +30,7 @@ async def resume_plans(
     last: dict[str, Plan] = {}
     superseded: list[Plan] = []
     for plan in await plans.unfinished():
-        if plan.state is PlanState.HELD:
+        if plan.state is PlanState.HELD or plan.receiver in site.by_hand:
             continue
         if plan.receiver not in site.names_with_slots():
             superseded.append(_ended(plan, "Its receiver is no longer in the settings."))

@@ -22,7 +22,7 @@ from gateway.domain.revocation import Revocation, RevocationState
 from gateway.domain.transmitter import MAX_SERIAL, write_serial
 from gateway.domain.urgency import Urgency
 from gateway.errors import GatepostError, NotFound, NotProven, Refused, StoreUnavailable
-from gateway.ports import Commit, EventFilter, Journal, Ledger, MirrorKeeper, Mirrors, Proofs, Receiver
+from gateway.ports import ByHand, Commit, EventFilter, Journal, Ledger, MirrorKeeper, Mirrors, Proofs, Receiver
 from gateway.sync.book import Book
 from gateway.sync.following import follow
 from gateway.sync.patience import FIRST_PAUSE_S, next_pause
@@ -48,7 +48,9 @@ class Revoker:
         mirrors: Mirrors,
         keeper: MirrorKeeper,
         turns: Turns,
+        by_hand: ByHand | None = None,
     ) -> None:
+        self._by_hand = by_hand
         self._site = site
         self._clock = clock
         self._journal = journal
@@ -97,14 +99,18 @@ class Revoker:
         return tuple(replace(revocation, states=self.state(revocation.serial)) for revocation in newest_first)
 
     def state(self, serial: int) -> Mapping[str, RevocationState]:
-        """By receiver with slots: proven when its memory was read since and the mirror still lacks the serial."""
+        """By receiver with slots: proven when its memory was read since and the mirror still lacks the serial.
+
+        Where no line reaches it is owed at the next visit, or done by hand.
+        """
         proven = self._proofs.proven(serial)
-        return {
+        over_a_line = {
             name: RevocationState.PROVEN
             if name in proven and not _numbers(self._mirrors.load(name), {serial})
             else RevocationState.PENDING
             for name in self._wake
         }
+        return {**over_a_line, **(self._by_hand.states(serial) if self._by_hand else {})}
 
     # --- doing ---
 
@@ -200,7 +206,8 @@ class Revoker:
             "serial": write_serial(revocation.serial),
             "asked_by": revocation.asked_by,
             "reason": revocation.reason,
-            "receivers": list(self._wake),
+            "receivers": self._names(),
+            "owed": self._owed_by_hand(revocation.serial),
         }
         event = EventDraft(EventName.REVOCATION_PENDING, data=data)
         try:
@@ -219,6 +226,7 @@ class Revoker:
                     "serial": write_serial(serial),
                     "asked_by": revoked[serial].asked_by,
                     "asked": revoked[serial].time.isoformat(),
+                    "proven": True,
                 },
             )
             for serial in proven
@@ -228,12 +236,19 @@ class Revoker:
 
     def _old_slots(self, serial: int) -> dict[str, Slot]:
         held = {}
-        for name in self._wake:
+        for name in self._names():
             mirror = self._mirrors.load(name)
             slot = mirror.by_serial().get(serial) if mirror else None
             if slot is not None:
                 held[name] = slot
         return held
+
+    def _names(self) -> list[str]:
+        return [*self._wake, *(self._by_hand.names if self._by_hand else ())]
+
+    def _owed_by_hand(self, serial: int) -> list[str]:
+        states = self._by_hand.states(serial) if self._by_hand else {}
+        return [name for name, state in states.items() if state is RevocationState.OWED]
 
     def _wake_all(self) -> None:
         for event in self._wake.values():

@@ -6,22 +6,25 @@ so state can be shown while the journal can't be written.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from datetime import datetime
 from typing import Any
 
 from gateway.domain.live import LinkState, LiveReceiver
+from gateway.domain.receiver import Limits
 from gateway.errors import NotFound
 
 __all__ = ["LiveBoard"]
 
 
 class LiveBoard:
-    """`ports.LiveView`; receivers in the order of the settings."""
+    """`ports.LiveView`; receivers in the order of the settings, those that no line reaches (`by_hand`) at the end."""
 
-    def __init__(self, names: Iterable[str], now: datetime) -> None:
+    def __init__(self, names: Iterable[str], now: datetime, *, by_hand: Mapping[str, Limits] | None = None) -> None:
         self._live = {name: LiveReceiver(name, LinkState.CONNECTING, now) for name in names}
+        for name, limits in (by_hand or {}).items():
+            self._live[name] = LiveReceiver(name, LinkState.BY_HAND, now, limits=limits)
 
     def receivers(self) -> tuple[LiveReceiver, ...]:
         return tuple(self._live.values())

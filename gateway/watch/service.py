@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 from gateway.clock import Clock
 from gateway.domain.drift import DriftPolicy
+from gateway.domain.receiver import Limits
 from gateway.ports import DriftLedger, Journal, Mirrors, Plans, Receiver
 from gateway.watch.drift import DriftFinder
 from gateway.watch.follower import Follower
@@ -54,11 +55,12 @@ class Watch:
         clock: Clock,
         names: Names | None = None,
         policies: Mapping[str, DriftPolicy] | None = None,
+        by_hand: Mapping[str, Limits] | None = None,
     ) -> None:
         followers = [_follower(one, journal, mirrors, clock, names) for one in receivers]
         shares: defaultdict[str, LineShare] = defaultdict(LineShare)
         drift = DriftFinder(plans, ledger=ledger, clock=clock, policies=policies or {}, names=names)
-        self.live = LiveBoard([follower.name for follower in followers], clock.now())
+        self.live = LiveBoard([follower.name for follower in followers], clock.now(), by_hand=by_hand)
         self.keeper = Keeper(followers, mirrors=mirrors, drift=drift)
         self._pollers = [
             Poller(

@@ -27,6 +27,7 @@ _LINKS = {
     LinkState.PORT_BUSY: "has a port that another program holds",
     LinkState.PASSWORD_REFUSED: "refuses the link password",
     LinkState.WRONG_RECEIVER: "is not the one known",
+    LinkState.BY_HAND: "has no line",
 }
 _Judged = tuple[GatePosition, datetime | None, str]
 

@@ -1,0 +1,393 @@
+"""Visit sheets: what is to be done at receivers that no line reaches, ticked by whoever was there.
+
+The mirror of such a receiver is what was entered and ticked. A tick is durable, with the mirror and its event, before
+anybody is told; then the plan is looked at again. A new roster, a date, a revocation change what is still open and
+never what was ticked. Nothing is ever written anywhere by itself, so nothing here waits for a timetable.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+from collections.abc import AsyncIterator, Mapping, Sequence
+from contextlib import asynccontextmanager
+from dataclasses import replace
+from datetime import datetime
+
+from gateway.clock import Clock
+from gateway.domain.events import EventDraft, EventName
+from gateway.domain.mirror import Mirror
+from gateway.domain.plan import Plan, PlanState
+from gateway.domain.receiver import Slot
+from gateway.domain.revocation import RevocationState
+from gateway.domain.roster import Roster
+from gateway.domain.visit_sheet import LineState, SheetLine, Tick, VisitSheet
+from gateway.errors import GatepostError, NotFound, Refused, StoreError, Unsupported
+from gateway.ports import (
+    Archive,
+    Commit,
+    Documents,
+    EventFilter,
+    Holding,
+    Journal,
+    Ledger,
+    Mirrors,
+    Plans,
+    Snapshots,
+    Trust,
+)
+from gateway.sync.by_hand.holdings import HandLimits, holdings_of_roster, holdings_of_slots, slots_of_holdings
+from gateway.sync.by_hand.lines import pairs_of, targets_by_serial, works
+from gateway.sync.by_hand.outlook import Lookout, Outlook
+from gateway.sync.by_hand.sheets import Edit, Sheets
+from gateway.sync.by_hand.telling import applied_event, revocation_event, slot_events
+from gateway.sync.by_hand.ticking import ticked, unticked
+from gateway.sync.drafting import Drafter, RosterInForce
+from gateway.sync.following import follow
+from gateway.sync.preparing import Preparer
+from gateway.sync.site import Site
+from gateway.sync.words import Person
+
+__all__ = ["LOOK_AGAIN_S", "VisitDesk"]
+
+LOOK_AGAIN_S = 300.0
+"""How long a date that has come, or a full disk, can keep a sheet as it was: our choice."""
+_WAKING = EventFilter(
+    names=frozenset(
+        {
+            EventName.ROSTER_FETCHED,
+            EventName.REVOCATION_PENDING,
+            EventName.REVOCATION_LIFTED,
+            EventName.CLOCK_TRUSTED,
+        }
+    )
+)
+
+
+class VisitDesk:
+    """`ports.VisitSheets`. `load` before anything else; `run` keeps the sheets up to date."""
+
+    def __init__(
+        self,
+        *,
+        site: Site,
+        limits: HandLimits,
+        clock: Clock,
+        trust: Trust,
+        journal: Journal,
+        mirrors: Mirrors,
+        documents: Documents,
+        plans: Plans,
+        ledger: Ledger,
+        rosters: RosterInForce,
+        drafter: Drafter,
+        preparer: Preparer,
+        archive: Archive,
+        snapshots: Snapshots,
+    ) -> None:
+        self._site = site
+        self._limits = limits
+        self._clock = clock
+        self._trust = trust
+        self._journal = journal
+        self._mirrors = mirrors
+        self._plans = plans
+        self._ledger = ledger
+        self._rosters = rosters
+        self._drafter = drafter
+        self._preparer = preparer
+        self._archive = archive
+        self._snapshots = snapshots
+        self._lookout = Lookout(drafter=drafter, preparer=preparer, ledger=ledger, journal=journal)
+        self._sheets = Sheets(documents)
+        self._under_way: dict[str, Plan] = {}
+        self._outlooks: dict[str, Outlook] = {}
+        self._locks = {name: asyncio.Lock() for name in site.names_by_hand()}
+
+    async def load(self) -> None:
+        """Read the sheets and their plans. Raises StoreDamaged."""
+        self._sheets.load(self.names)
+        for name in self.names:
+            plan = await self._plans.load(self._sheets.of(name).head.plan)
+            if plan is not None:
+                self._under_way[name] = plan
+
+    # --- asking ---
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        return tuple(self._locks)
+
+    def states(self, serial: int) -> Mapping[str, RevocationState]:
+        """See `ports.ByHand`. Where nobody has said what a receiver holds, it is owed a look."""
+        found = {}
+        for name in self.names:
+            mirror = self._mirrors.load(name)
+            owed = mirror is None or bool(pairs_of(mirror, serial))
+            found[name] = RevocationState.OWED if owed else RevocationState.BY_HAND
+        return found
+
+    def sheet(self, receiver: str) -> VisitSheet:
+        self._check(receiver)
+        sheet, outlook = self._sheets.of(receiver), self._outlooks.get(receiver)
+        mirror = self._mirrors.load(receiver)
+        fault = _unknown(receiver) if mirror is None else outlook.fault if outlook else None
+        plan = self._under_way.get(receiver)
+        return VisitSheet(
+            receiver=receiver,
+            holdings_known=mirror is not None,
+            lines=sheet.ordered(),
+            began=sheet.head.began,
+            plan=sheet.head.plan,
+            held=outlook.held.id if outlook and outlook.held else "",
+            left_out=plan.left_out if plan else (),
+            problem=fault.message if fault else "",
+            remedy=fault.remedy if fault else "",
+        )
+
+    # --- ticking ---
+
+    async def tick(self, receiver: str, number: int, *, done_by: str, asked_by: str) -> SheetLine:
+        async with self._turn(receiver):
+            line, mirror = self._line(receiver, number), self._known(receiver)
+            if line.state is LineState.TICKED:
+                return line
+            after, taken = ticked(mirror, line)
+            tick = Tick(done_by, asked_by, self._clock.now(), self._trust.trusted)
+            done = replace(line, state=LineState.TICKED, tick=tick, taken=taken)
+            told = slot_events(mirror, after, asked_by=asked_by, tick=tick)
+            revoked = self._ledger.revocations().get(line.serial)
+            if revoked is not None and pairs_of(mirror, line.serial) and not pairs_of(after, line.serial):
+                told += (revocation_event(receiver, revoked),)
+            await self._keep(receiver, self._sheets.edit_lines(receiver, done), told, after)
+            return done
+
+    async def untick(self, receiver: str, number: int, *, asked_by: str) -> SheetLine:
+        async with self._turn(receiver):
+            line, mirror = self._line(receiver, number), self._known(receiver)
+            if line.state is not LineState.TICKED:
+                return line
+            after = unticked(mirror, line)
+            back = replace(line, state=LineState.OPEN, tick=None, taken=())
+            told = slot_events(mirror, after, asked_by=asked_by, tick=None)
+            await self._keep(receiver, self._sheets.edit_lines(receiver, back), told, after)
+        return self._sheets.of(receiver).lines.get(number, back)
+
+    async def _keep(self, receiver: str, edit: Edit, told: Sequence[EventDraft], mirror: Mirror) -> None:
+        """The tick, the mirror and the events, durable together; then the plan, which can be made up for later."""
+        await self._journal.commit(Commit(events=tuple(told), mirror=mirror, documents=edit.documents))
+        self._sheets.keep(receiver, edit)
+        with contextlib.suppress(StoreError):
+            await self._settle(receiver)
+
+    # --- what it holds ---
+
+    async def hold(self, receiver: str, holdings: Sequence[Holding], *, asked_by: str) -> VisitSheet:
+        async with self._turn(receiver):
+            slots = slots_of_holdings(receiver, holdings, self._limits.limits(receiver))
+            await self._hold(receiver, slots, asked_by)
+        return self.sheet(receiver)
+
+    async def hold_as(self, receiver: str, roster: Roster, *, asked_by: str) -> VisitSheet:
+        self._check(receiver)
+        holdings = holdings_of_roster(
+            roster, self._site.facts[receiver], self._limits.limits(receiver), self._site.name
+        )
+        return await self.hold(receiver, holdings, asked_by=asked_by)
+
+    async def hold_snapshot(self, receiver: str, snapshot: str, *, asked_by: str) -> VisitSheet:
+        self._check(receiver)
+        found = await self._snapshots.read(snapshot)
+        return await self.hold(receiver, holdings_of_slots(found.slots), asked_by=asked_by)
+
+    async def _hold(self, receiver: str, slots: Mapping[int, Slot], asked_by: str) -> None:
+        before = self._mirrors.load(receiver)
+        limits, identity = self._limits.limits(receiver), self._limits.identity(receiver)
+        revision = before.revision + 1 if before else 1
+        after = Mirror(receiver, identity, limits, revision, slots)
+        told = slot_events(before, after, asked_by=asked_by, tick=None) if before else ()
+        await self._journal.commit(Commit(events=told, mirror=after))
+        await self._archive.take(receiver, after, reason="asked", status=None)
+        await self._settle(receiver)
+
+    # --- plans ---
+
+    async def current_plan(self, receiver: str) -> Plan:
+        """Plan now: what the sheet carries out, what waits for approval, or a plan with nothing to do.
+
+        Raises Refused with `holdings-unknown`, `no-roster`, `receiver-full`, ...; NotFound, StoreUnavailable.
+        """
+        async with self._turn(receiver):
+            mirror = self._known(receiver)
+            await self._settle(receiver)
+            outlook = self._outlooks[receiver]
+            if outlook.fault is not None:
+                raise outlook.fault
+            plan = self._under_way.get(receiver)
+            if plan is not None and not plan.state.is_final:
+                return plan
+            if outlook.held is not None:
+                return outlook.held
+            done = replace(self._drafter.draft(mirror), state=PlanState.APPLIED, outcome="Nothing to do.")
+            await self._journal.commit(Commit(plans=(done,)))
+            return done
+
+    async def approve(self, plan_id: str) -> Plan:
+        """Let a held plan onto the sheet. Raises as `Preparer.approved`."""
+        receiver = (await self._preparer.held(plan_id)).receiver
+        async with self._turn(receiver):
+            plan = (await self._preparer.approved(plan_id)).plan
+            await self._take_up(receiver, plan)
+            await self._settle(receiver)
+        return self._under_way[receiver]
+
+    def plan_progress(self, plan_id: str) -> tuple[int, int, str] | None:
+        """Done, total and words of a plan that is on a sheet; None when it is not."""
+        for receiver, plan in self._under_way.items():
+            if plan.id == plan_id and not plan.state.is_final:
+                words = f"on the visit sheet of {receiver}, {len(self._sheets.of(receiver).open)} lines open"
+                return plan.done, len(plan.changes), words
+        return None
+
+    # --- keeping up ---
+
+    async def run(self) -> None:
+        """Keep the sheets up to date; runs until it is cancelled."""
+        async with asyncio.TaskGroup() as group:
+            group.create_task(self._follow(), name="visit sheets: what changes them")
+            while True:
+                await self.settle_all()
+                await self._clock.sleep(LOOK_AGAIN_S)
+
+    async def _follow(self) -> None:
+        async for _ in follow(self._journal, _WAKING):
+            await self.settle_all()
+
+    async def settle_all(self) -> None:
+        """Look at every sheet again. What can't be kept now is looked at again later."""
+        for name in self.names:
+            with contextlib.suppress(GatepostError):
+                async with self._turn(name):
+                    await self._settle(name)
+
+    async def _settle(self, receiver: str) -> None:
+        """Bring plan and open lines to what is to be done now. The turn is taken."""
+        mirror = self._mirrors.load(receiver)
+        if mirror is None:
+            return
+        if mirror.limits != self._limits.limits(receiver):
+            mirror = replace(mirror, limits=self._limits.limits(receiver))
+            await self._journal.commit(Commit(mirror=mirror))
+        named = self._lookout.relabelled(mirror)
+        if named is not mirror:
+            await self._journal.commit(Commit(mirror=named))
+        facts = self._site.facts[receiver]
+        outlook = await self._lookout.look(named, facts, self._under_way.get(receiver))
+        await self._follow_plan(receiver, named, outlook)
+        wanted = works(named, outlook.changes, facts, self._person)
+        plan = self._under_way.get(receiver)
+        edit = self._sheets.reconcile(receiver, wanted, plan.id if plan else "", self._now())
+        if edit.documents:
+            await self._journal.commit(Commit(documents=edit.documents))
+        self._sheets.keep(receiver, edit)
+        self._outlooks[receiver] = outlook
+
+    async def _follow_plan(self, receiver: str, mirror: Mirror, outlook: Outlook) -> None:
+        """The plan under way goes on while it still is the work; else another takes its place."""
+        plan = self._under_way.get(receiver)
+        if plan is not None and not plan.state.is_final:
+            if _is_still_the_work(plan, outlook, mirror):
+                await self._note_progress(receiver, plan, mirror, outlook)
+                return
+            outcome = f"{plan.done} of {len(plan.changes)} changes were ticked; then something else was wanted."
+            plan = replace(plan, state=PlanState.SUPERSEDED, outcome=outcome)
+            await self._journal.commit(Commit(plans=(plan,)))
+            self._under_way[receiver] = plan
+        if outlook.plan is not None and outlook.changes:
+            snapshot = await self._archive.take(receiver, mirror, reason="plan", status=None)
+            await self._take_up(receiver, replace(outlook.plan, state=PlanState.PENDING, snapshot=snapshot.id))
+
+    async def _take_up(self, receiver: str, plan: Plan) -> None:
+        older = self._under_way.get(receiver)
+        plans: tuple[Plan, ...] = (plan,)
+        if older is not None and not older.state.is_final and older.id != plan.id:
+            plans = (replace(older, state=PlanState.SUPERSEDED, outcome=f"Plan {plan.id} took its place."), plan)
+        await self._journal.commit(Commit(plans=plans))
+        self._under_way[receiver] = plan
+
+    async def _note_progress(self, receiver: str, plan: Plan, mirror: Mirror, outlook: Outlook) -> None:
+        done = _done(plan, mirror)
+        if not outlook.changes:
+            outcome = f"{done} changes were ticked as done by hand; not proven."
+            ended = replace(plan, state=PlanState.APPLIED, done=done, outcome=outcome)
+            await self._journal.commit(Commit(events=(applied_event(ended),), plans=(ended,)))
+        elif done != plan.done:
+            ended = replace(plan, state=PlanState.APPLYING if done else PlanState.PENDING, done=done)
+            await self._journal.commit(Commit(plans=(ended,)))
+        else:
+            return
+        self._under_way[receiver] = ended
+
+    # --- looking things up ---
+
+    @asynccontextmanager
+    async def _turn(self, receiver: str) -> AsyncIterator[None]:
+        self._check(receiver)
+        async with self._locks[receiver]:
+            yield
+
+    def _check(self, receiver: str) -> None:
+        if receiver not in self._locks:
+            self._site.receiver(receiver)
+            raise Unsupported(
+                f"A line reaches {receiver}, so it needs no visit sheet.", remedy="Preview or apply its plan instead."
+            )
+
+    def _line(self, receiver: str, number: int) -> SheetLine:
+        line = self._sheets.of(receiver).lines.get(number)
+        if line is None:
+            raise NotFound(
+                f"The visit sheet of {receiver} has no line {number}.",
+                remedy=f"Look at it as it stands: gatepost visit-sheet show {receiver}",
+            )
+        return line
+
+    def _known(self, receiver: str) -> Mirror:
+        mirror = self._mirrors.load(receiver)
+        if mirror is None:
+            raise _unknown(receiver)
+        return mirror
+
+    def _person(self, slot: Slot) -> Person:
+        in_force = self._rosters.in_force
+        entry = in_force.roster.by_serial().get(slot.serial) if in_force else None
+        if in_force is None or entry is None:
+            return Person(slot.name)
+        kind = in_force.roster.kinds.get(entry.kind)
+        return Person(entry.holder, kind) if kind else Person(entry.holder)
+
+    def _now(self) -> datetime:
+        return self._clock.now()
+
+
+def _is_still_the_work(plan: Plan, outlook: Outlook, mirror: Mirror) -> bool:
+    """Whether what is left of this plan is what is to be done now, and all of it."""
+    targets, wanted = targets_by_serial(plan.changes), targets_by_serial(outlook.changes)
+    return wanted.keys() <= targets.keys() and all(
+        pairs == wanted.get(serial, pairs_of(mirror, serial)) for serial, pairs in targets.items()
+    )
+
+
+def _done(plan: Plan, mirror: Mirror) -> int:
+    """How many changes the ticks have brought about."""
+    targets = targets_by_serial(plan.changes)
+    met = {serial for serial, pairs in targets.items() if pairs_of(mirror, serial) == pairs}
+    return sum(1 for change in plan.changes if (slot := change.after or change.before) and slot.serial in met)
+
+
+def _unknown(receiver: str) -> Refused:
+    return Refused(
+        f"Nobody has said yet what {receiver} holds.",
+        remedy=f"Say so once: gatepost visit-sheet holds {receiver} --empty, or --from FILE.",
+        code="holdings-unknown",
+    )

@@ -1,0 +1,46 @@
+"""Plans of every receiver of the site: written over the line where there is one, else put on a visit sheet."""
+
+from __future__ import annotations
+
+from gateway.domain.plan import Plan
+from gateway.ports import Progress, SyncRuns
+from gateway.sync.by_hand.desk import VisitDesk
+from gateway.sync.preparing import Preparer
+from gateway.sync.site import Site
+
+__all__ = ["SiteRuns"]
+
+
+class SiteRuns:
+    """`ports.SyncRuns` over the runner and the visit sheets."""
+
+    def __init__(self, runner: SyncRuns, desk: VisitDesk, *, preparer: Preparer, site: Site) -> None:
+        self._runner = runner
+        self._desk = desk
+        self._preparer = preparer
+        self._site = site
+
+    async def preview(self, receiver: str) -> Plan:
+        if receiver not in self._site.by_hand:
+            return await self._runner.preview(receiver)
+        return await self._preparer.preview(receiver)
+
+    async def apply(self, receiver: str, *, approve: bool = False, progress: Progress | None = None) -> Plan:
+        """Without a line: the plan that now stands on the sheet, about to be carried out by hand."""
+        if receiver not in self._site.by_hand:
+            return await self._runner.apply(receiver, approve=approve, progress=progress)
+        return await self._desk.current_plan(receiver)
+
+    async def start(self, receiver: str, *, asked_by: str) -> Plan:
+        if receiver not in self._site.by_hand:
+            return await self._runner.start(receiver, asked_by=asked_by)
+        return await self._desk.current_plan(receiver)
+
+    async def approve(self, plan_id: str, *, asked_by: str) -> Plan:
+        held = await self._preparer.held(plan_id)
+        if held.receiver not in self._site.by_hand:
+            return await self._runner.approve(plan_id, asked_by=asked_by)
+        return await self._desk.approve(plan_id)
+
+    def progress(self, plan_id: str) -> tuple[int, int, str] | None:
+        return self._runner.progress(plan_id) or self._desk.plan_progress(plan_id)
