@@ -50,6 +50,13 @@ def require_match(header: str | None, tag: str) -> None:
             remedy="Read it, and send its ETag as If-Match.",
             places=[Place("is missing", header="If-Match")],
         )
+    if parse(header) is None:
+        raise RequestFault(
+            "request-malformed",
+            "If-Match is no list of entity tags.",
+            remedy="Send the ETag that was read, with its quotes.",
+            places=[Place("is not an entity tag", header="If-Match")],
+        )
     if not matches_strong(header, tag):
         raise RequestFault(
             "precondition-failed",

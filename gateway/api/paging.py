@@ -10,7 +10,7 @@ from pydantic import Field
 from gateway.api.cursors import read_text, write_cursor
 from gateway.api.models.base import Query
 
-__all__ = ["PageQuery", "page_after"]
+__all__ = ["PageQuery", "ShortListQuery", "page_after"]
 
 Item = TypeVar("Item")
 
@@ -20,6 +20,12 @@ class PageQuery(Query):
 
     cursor: str | None = Field(default=None, max_length=200)
     limit: int = Field(default=100, ge=1, le=500)
+
+
+class ShortListQuery(PageQuery):
+    """Which page of a list that is hardly ever longer than one."""
+
+    limit: int = Field(default=500, ge=1, le=500)
 
 
 def page_after(

@@ -79,3 +79,4 @@ class GatesAnswer(Answer):
     """Every gate of this gateway, in the order of the settings."""
 
     gates: list[GateAnswer]
+    next: str | None = Field(description="The next page's cursor; null on the last one.")

@@ -94,6 +94,7 @@ class OutletsAnswer(Answer):
     """Every outlet, in the order of the settings."""
 
     outlets: list[OutletAnswer]
+    next: str | None = Field(description="The next page's cursor; null on the last one.")
 
 
 class SampleAnswer(Answer):

@@ -117,6 +117,7 @@ class ReceiversAnswer(Answer):
     """Every receiver of this gateway."""
 
     receivers: list[ReceiverAnswer]
+    next: str | None = Field(description="The next page's cursor; null on the last one.")
 
 
 class InputAnswer(Answer):

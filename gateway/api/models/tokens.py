@@ -48,3 +48,4 @@ class TokensAnswer(Answer):
     """Every token."""
 
     tokens: list[TokenAnswer]
+    next: str | None = Field(description="The next page's cursor; null on the last one.")

@@ -6,9 +6,11 @@ from typing import Literal
 
 from aiohttp import web
 
+from gateway.api.bodies import read_query
 from gateway.api.context import context_of
 from gateway.api.models.gates import ContactAnswer, GateAnswer, GateOutputAnswer, GatesAnswer
 from gateway.api.operations import Operation
+from gateway.api.paging import ShortListQuery, page_after
 from gateway.api.replies import reply_tagged
 from gateway.api.scopes import Scope
 from gateway.api.services import Services
@@ -20,8 +22,9 @@ __all__ = ["OPERATIONS", "get_gate", "list_gates"]
 
 async def list_gates(request: web.Request) -> web.StreamResponse:
     """Every gate, with a sentence for people."""
-    services = context_of(request).services
-    return reply_tagged(request, GatesAnswer(gates=[_answer(services, gate) for gate in services.gates.gates()]))
+    services, query = context_of(request).services, read_query(request, ShortListQuery)
+    page, more = page_after("gates", services.gates.gates(), query, lambda state: state.gate.name)
+    return reply_tagged(request, GatesAnswer(gates=[_answer(services, state) for state in page], next=more))
 
 
 async def get_gate(request: web.Request) -> web.StreamResponse:
@@ -81,6 +84,8 @@ OPERATIONS = (
         tag="gates",
         scope=Scope.VIEW,
         handler=list_gates,
+        query=ShortListQuery,
+        problems=("cursor-invalid",),
         answer=GatesAnswer,
         conditional=True,
     ),

@@ -7,7 +7,7 @@ from typing import Any, Literal, cast
 from aiohttp import web
 
 from gateway.api.auditing import audited
-from gateway.api.bodies import read_body
+from gateway.api.bodies import read_body, read_query
 from gateway.api.context import context_of
 from gateway.api.models.outlets import (
     OutletAnswer,
@@ -19,6 +19,7 @@ from gateway.api.models.outlets import (
     TestsAnswer,
 )
 from gateway.api.operations import Operation
+from gateway.api.paging import ShortListQuery, page_after
 from gateway.api.replies import reply
 from gateway.api.scopes import Scope
 from gateway.domain.events import EventId
@@ -29,9 +30,10 @@ __all__ = ["OPERATIONS", "get_outlet", "list_outlets", "replay_outlet", "test_ou
 
 async def list_outlets(request: web.Request) -> web.StreamResponse:
     """Every outlet and how far it has come."""
-    services = context_of(request).services
+    services, query = context_of(request).services, read_query(request, ShortListQuery)
     epoch = services.journal.newest.epoch
-    return reply(OutletsAnswer(outlets=[OutletAnswer(**_fields(state, epoch)) for state in services.outlets.states()]))
+    page, more = page_after("outlets", services.outlets.states(), query, lambda state: state.name)
+    return reply(OutletsAnswer(outlets=[OutletAnswer(**_fields(state, epoch)) for state in page], next=more))
 
 
 async def get_outlet(request: web.Request) -> web.StreamResponse:
@@ -116,6 +118,8 @@ OPERATIONS = (
         tag="outlets",
         scope=Scope.VIEW,
         handler=list_outlets,
+        query=ShortListQuery,
+        problems=("cursor-invalid",),
         answer=OutletsAnswer,
     ),
     Operation(

@@ -5,7 +5,7 @@ from __future__ import annotations
 from aiohttp import web
 
 from gateway.api.auditing import audited
-from gateway.api.bodies import read_body
+from gateway.api.bodies import read_body, read_query
 from gateway.api.context import context_of
 from gateway.api.models.receivers import (
     ConfirmationBody,
@@ -19,6 +19,7 @@ from gateway.api.models.receivers import (
     WaitAnswer,
 )
 from gateway.api.operations import LINE_PROBLEMS, Operation
+from gateway.api.paging import ShortListQuery, page_after
 from gateway.api.replies import reply, reply_tagged
 from gateway.api.scopes import Scope
 from gateway.api.services import Services
@@ -43,10 +44,11 @@ _HEARD = frozenset({LinkState.ONLINE, LinkState.PASSWORD_REFUSED})
 
 
 async def list_receivers(request: web.Request) -> web.StreamResponse:
-    """Every receiver."""
-    services = context_of(request).services
+    """Every receiver, in the order of the settings."""
+    services, query = context_of(request).services, read_query(request, ShortListQuery)
+    page, more = page_after("receivers", services.live.receivers(), query, lambda live: live.name)
     return reply_tagged(
-        request, ReceiversAnswer(receivers=[receiver_answer(services, r) for r in services.live.receivers()])
+        request, ReceiversAnswer(receivers=[receiver_answer(services, live) for live in page], next=more)
     )
 
 
@@ -193,6 +195,8 @@ OPERATIONS = (
         tag="receivers",
         scope=Scope.VIEW,
         handler=list_receivers,
+        query=ShortListQuery,
+        problems=("cursor-invalid",),
         answer=ReceiversAnswer,
         conditional=True,
     ),

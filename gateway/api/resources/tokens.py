@@ -7,10 +7,11 @@ from http import HTTPStatus
 from aiohttp import web
 
 from gateway.api.auditing import audited
-from gateway.api.bodies import read_body
+from gateway.api.bodies import read_body, read_query
 from gateway.api.context import context_of
 from gateway.api.models.tokens import NewTokenAnswer, TokenAnswer, TokenBody, TokensAnswer
 from gateway.api.operations import Operation
+from gateway.api.paging import ShortListQuery, page_after
 from gateway.api.replies import reply
 from gateway.api.scopes import Scope
 from gateway.ports import Token
@@ -20,8 +21,9 @@ __all__ = ["OPERATIONS", "create_token", "list_tokens", "remove_token"]
 
 async def list_tokens(request: web.Request) -> web.StreamResponse:
     """Every token; their secrets are not kept."""
-    tokens = context_of(request).services.tokens.list()
-    return reply(TokensAnswer(tokens=[_token(token) for token in tokens]))
+    tokens, query = context_of(request).services.tokens.list(), read_query(request, ShortListQuery)
+    page, more = page_after("tokens", tokens, query, lambda token: token.id)
+    return reply(TokensAnswer(tokens=[_token(token) for token in page], next=more))
 
 
 async def create_token(request: web.Request) -> web.StreamResponse:
@@ -58,6 +60,8 @@ OPERATIONS = (
         tag="access",
         scope=Scope.ADMIN,
         handler=list_tokens,
+        query=ShortListQuery,
+        problems=("cursor-invalid",),
         answer=TokensAnswer,
     ),
     Operation(
