@@ -10,6 +10,7 @@ from gateway.cli.demo import demo
 from gateway.cli.gates import conditions, why
 from gateway.cli.looking import follow, status
 from gateway.cli.outlets import outlets
+from gateway.cli.receipts import receipts
 from gateway.cli.rosters import rosters
 from gateway.cli.running import check, run
 from gateway.cli.snapshots import snapshots
@@ -34,6 +35,7 @@ app.command()(follow)
 app.command()(conditions)
 app.command()(why)
 app.add_typer(rosters, name="roster")
+app.add_typer(receipts, name="receipt")
 app.command()(revoke)
 app.add_typer(settings, name="settings")
 app.add_typer(tokens, name="token")

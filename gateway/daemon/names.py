@@ -4,27 +4,27 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from gateway.domain.roster import Entry
+from gateway.domain.roster import Entry, Roster
 from gateway.ports import ReceiverFacts
-from gateway.sync.roster_keeper import RosterKeeper
+from gateway.sync.drafting import RosterInForce
 
 __all__ = ["NameBook"]
 
 
 class NameBook:
-    """Looks names up at the moment of asking; the roster's rows are indexed once for each digest."""
+    """Looks names up at the moment of asking; the rows of a roster are indexed once."""
 
-    def __init__(self, rosters: RosterKeeper, facts: Mapping[str, ReceiverFacts]) -> None:
+    def __init__(self, rosters: RosterInForce, facts: Mapping[str, ReceiverFacts]) -> None:
         self._rosters = rosters
         self._facts = facts
-        self._indexed: tuple[str, dict[int, Entry]] = ("", {})
+        self._indexed: tuple[Roster | None, dict[int, Entry]] = (None, {})
 
     def entry(self, serial: int) -> Entry | None:
         in_force = self._rosters.in_force
         if in_force is None:
             return None
-        if self._indexed[0] != in_force.roster.digest:
-            self._indexed = (in_force.roster.digest, in_force.roster.by_serial())
+        if self._indexed[0] is not in_force.roster:
+            self._indexed = (in_force.roster, in_force.roster.by_serial())
         return self._indexed[1].get(serial)
 
     def holder(self, serial: int) -> str | None:

@@ -34,6 +34,7 @@ from gateway.roster.credentials import AuthScheme, authorization
 from gateway.roster.unset_source import UnsetSource
 from gateway.settings import RosterSettings, Settings
 from gateway.store.passwords import PasswordFile
+from gateway.store.signingkey import SigningKey, parse_private_key
 from gateway.sync.wall_clock_cron import Every, WallClockCron
 from gateway.system.secrets import read_secret
 
@@ -56,6 +57,7 @@ class Parts:
     zone: ZoneInfo
     listeners: tuple[Listener, ...] = field(default=())
     passwords: Mapping[str, PasswordBook] = field(default_factory=dict)
+    signing_key: SigningKey | None = None
     outlets: tuple[OutletBuilder, ...] = ()
 
 
@@ -86,7 +88,8 @@ def plan_parts(settings: Settings, clock: Clock, trust: Trust | None = None) -> 
             order = DriverOrder(name, line.port, line.baud, receiver.address, receiver.map, clock, password)
             receivers[name] = find_driver(receiver.driver)(order)
         positions = maps[name].limits.positions if name in maps else 8
-        facts.append(ReceiverFacts(name, receiver.output_names, positions or 8, receiver.input_names))
+        outputs = maps[name].limits.outputs if name in maps else 8
+        facts.append(ReceiverFacts(name, receiver.output_names, positions or 8, receiver.input_names, outputs))
     roster = settings.roster
     return Parts(
         lines=lines,
@@ -101,6 +104,7 @@ def plan_parts(settings: Settings, clock: Clock, trust: Trust | None = None) -> 
         zone=zone,
         listeners=_listeners(settings),
         passwords=passwords,
+        signing_key=_signing_key(settings),
         outlets=_outlets(settings, zone),
     )
 
@@ -108,6 +112,12 @@ def plan_parts(settings: Settings, clock: Clock, trust: Trust | None = None) -> 
 def _outlets(settings: Settings, zone: ZoneInfo) -> tuple[OutletBuilder, ...]:
     about = About(settings.gateway.site, tuple(settings.receivers), zone, package_version("gatepost"))
     return tuple(plan_outlet(name, outlet, about) for name, outlet in settings.outlets.items())
+
+
+def _signing_key(settings: Settings) -> SigningKey | None:
+    """The settings' own key for receipts; None leaves it to the store."""
+    place = settings.gateway.receipt_key_file
+    return parse_private_key(read_secret(place), place) if place else None
 
 
 def _mapped(settings: Settings, receiver: str) -> bool:

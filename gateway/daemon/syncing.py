@@ -12,10 +12,13 @@ from gateway.archive.clearing import ClearingDesk
 from gateway.archive.restoring import RestoreDesk
 from gateway.archive.shelf import Shelf
 from gateway.archive.taking import Archivist
+from gateway.daemon.enrolling import Enrolling, build_enrolling
 from gateway.daemon.ground import Ground
+from gateway.daemon.names import NameBook
 from gateway.daemon.watching import Watching
 from gateway.sync.applying import Applier
 from gateway.sync.drafting import Drafter
+from gateway.sync.overrides import OverriddenRosters
 from gateway.sync.plan_ids import PlanIds
 from gateway.sync.preparing import Preparer
 from gateway.sync.receipting import ReceiptWriter
@@ -36,10 +39,14 @@ __all__ = ["Rosters", "Syncing", "build_rosters", "build_syncing"]
 
 @dataclass(frozen=True, slots=True)
 class Rosters:
-    """The roster in force and when the next one is fetched; there before anything looks at a receiver."""
+    """The roster in force and when the next one is fetched; there before anything looks at a receiver.
+
+    `rows` is the roster in force with the local overrides among its rows.
+    """
 
     keeper: RosterKeeper
     timetable: WallTimetable | None
+    rows: OverriddenRosters
 
 
 def build_rosters(ground: Ground) -> Rosters:
@@ -54,7 +61,7 @@ def build_rosters(ground: Ground) -> Rosters:
         source=parts.source, reader=parts.reader, archive=store.roster_files, ledger=store.ledger,
         journal=store.journal, clock=clock, receivers=parts.facts, timetable=timetable,
     )  # fmt: skip
-    return Rosters(keeper, timetable)
+    return Rosters(keeper, timetable, OverriddenRosters(keeper, store.ledger))
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,10 +79,11 @@ class Syncing:
     shelf: Shelf
     restores: RestoreDesk
     clearing: ClearingDesk
+    enrolling: Enrolling
     snapshot_times: WallTimetable | None
 
 
-def build_syncing(ground: Ground, rosters: Rosters, watching: Watching) -> Syncing:
+def build_syncing(ground: Ground, rosters: Rosters, watching: Watching, names: NameBook) -> Syncing:
     settings, parts, store = ground.settings, ground.parts, ground.store
     clock, trust, journal, mirrors = ground.clock, ground.trust, store.journal, store.mirrors
     keeper, live = watching.watch.keeper, watching.watch.live
@@ -83,8 +91,8 @@ def build_syncing(ground: Ground, rosters: Rosters, watching: Watching) -> Synci
     ids, turns = PlanIds(), Turns()
     archive = Archivist(snapshots=store.snapshots, journal=journal, clock=clock, trust=trust)
     drafter = Drafter(
-        site=site, clock=clock, trust=trust, ledger=store.ledger, rosters=rosters.keeper, ids=ids,
-        unknown="report" if settings.roster and settings.roster.unknown == "report" else "remove",
+        site=site, clock=clock, trust=trust, ledger=store.ledger, rosters=rosters.rows, ids=ids,
+        overrides=store.ledger.overrides, unknown="report" if settings.roster and settings.roster.unknown == "report" else "remove",
     )  # fmt: skip
     receipts = ReceiptWriter(
         receipts=store.receipts, drafter=drafter, rosters=rosters.keeper, mirrors=mirrors, clock=clock, trust=trust,
@@ -121,10 +129,13 @@ def build_syncing(ground: Ground, rosters: Rosters, watching: Watching) -> Synci
         site=site, clock=clock, journal=journal, ledger=store.ledger, proofs=store.proofs, mirrors=mirrors,
         keeper=keeper, turns=turns,
     )  # fmt: skip
+    enrolling = build_enrolling(
+        ground, watching, names, rosters=rosters.keeper, site=site, drafter=drafter, preparer=preparer, runner=runner
+    )
     return Syncing(
         site=site, ids=ids, runner=runner, settings=desk, waiting=waiting, restorer=restorer, revoker=revoker,
         revocation_list=_revocation_list(ground, revoker), shelf=shelf, restores=restores, clearing=clearing,
-        snapshot_times=_snapshot_times(ground),
+        enrolling=enrolling, snapshot_times=_snapshot_times(ground),
     )  # fmt: skip
 
 

@@ -15,7 +15,7 @@ from gateway.gate_settings import build_gates
 from gateway.line import Line
 from gateway.ports import LineCount, LineCounts
 from gateway.settings import Settings
-from gateway.sync.roster_keeper import RosterKeeper
+from gateway.sync.drafting import RosterInForce
 from gateway.system.boot import read_boot_id
 from gateway.watch.conditions import ConditionWatch, Premises
 from gateway.watch.people import Directory
@@ -36,7 +36,7 @@ class Watching:
     people: Directory
 
 
-def build_watching(ground: Ground, rosters: RosterKeeper, names: NameBook) -> Watching:
+def build_watching(ground: Ground, rosters: RosterInForce, names: NameBook) -> Watching:
     """Nothing runs yet: `Watch.run` and `ConditionWatch.run` are tasks of the daemon."""
     settings, parts, store, clock = ground.settings, ground.parts, ground.store, ground.clock
 

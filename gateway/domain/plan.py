@@ -9,10 +9,13 @@ from enum import StrEnum
 
 from gateway.domain.receiver import Slot
 
-__all__ = ["CLONE", "RESTORE", "Change", "ChangeKind", "Plan", "PlanState", "SettingsTarget"]
+__all__ = ["CLONE", "ENROLMENT", "RESTORE", "Change", "ChangeKind", "Plan", "PlanState", "SettingsTarget"]
 
 RESTORE, CLONE = "restore", "clone"
 """The reasons of plans that bring a receiver to a snapshot, not to the roster."""
+
+ENROLMENT = "enrolment"
+"""The reason of a plan that lets single transmitters work before the roster has them."""
 
 
 class ChangeKind(StrEnum):
@@ -78,6 +81,7 @@ class Plan:
     `base_revision` is the receiver's revision that `before` values were true at. `wire_s` is the estimate of
     the time on the wire. `hold` says why it waits for approval, empty when it doesn't. `left_out` are sentences
     about what the roster wants and this plan does not do (revoked, beyond the kind's positions, no room ...).
+    `receipt` names the signed receipt that was made when it had ended well.
     `settings` are those that a restore writes once every slot is proven, None when it writes none.
     """
 
@@ -96,12 +100,18 @@ class Plan:
     outcome: str = ""
     snapshot: str = ""
     reason: str = "roster"
+    receipt: str = ""
     settings: SettingsTarget | None = None
 
     @property
     def restores(self) -> bool:
         """True when it goes to a snapshot, not to the roster."""
         return self.reason in (RESTORE, CLONE)
+
+    @property
+    def follows_roster(self) -> bool:
+        """True when it brings the receiver to the roster in force."""
+        return not self.restores and self.reason != ENROLMENT
 
     def count(self, kind: ChangeKind) -> int:
         """How many changes are of this kind."""

@@ -7,7 +7,8 @@
       ledger             revocations, tokens, accepted roster, epochs; synced before the database
       reserve            room for the ledger on the day that the disk is full
       gatepost.db        SQLite with -wal and -shm beside it
-      snapshots/  rosters/
+      receipt.key        the Ed25519 key that signs receipts
+      snapshots/  rosters/  receipts/
 
 A database that can't be read is set aside as `gatepost.db.damaged-N` and a new one begun: better to start with
 an empty mirror, which the receivers fill again, than not to start. The ledger outlives it.
@@ -17,6 +18,7 @@ from __future__ import annotations
 
 import contextlib
 from dataclasses import dataclass, field
+from functools import partial
 from pathlib import Path
 
 from gateway.clock import Clock
@@ -36,9 +38,11 @@ from gateway.store.mirrors import SqliteMirrors
 from gateway.store.outbox import SqliteOutbox
 from gateway.store.plans import SqlitePlans
 from gateway.store.proofs import SqliteProofs, SqliteRuns
+from gateway.store.receiptfiles import ReceiptFiles
 from gateway.store.replays import SqliteReplays
 from gateway.store.reserve import RESERVE_BYTES, Reserve
 from gateway.store.rosterfiles import RosterFiles
+from gateway.store.signingkey import SigningKey, load_or_make_key
 from gateway.store.snapshotfiles import SnapshotFiles
 from gateway.store.statelock import StateLock
 from gateway.store.tokens import LedgerTokens
@@ -48,6 +52,7 @@ __all__ = ["DATABASE_NAME", "LEDGER_NAME", "Store", "open_store"]
 
 DATABASE_NAME = "gatepost.db"
 LEDGER_NAME = "ledger"
+KEY_NAME = "receipt.key"
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,6 +72,7 @@ class Store:
     audit: SqliteAudit
     replays: SqliteReplays
     snapshots: SnapshotFiles
+    receipts: ReceiptFiles
     roster_files: RosterFiles
     notices: tuple[str, ...]
     _database: Database = field(repr=False)
@@ -90,9 +96,15 @@ class Store:
 
 
 async def open_store(
-    folder: Path, clock: Clock, trust: Trust, *, boot_id: str, reserve_bytes: int = RESERVE_BYTES
+    folder: Path,
+    clock: Clock,
+    trust: Trust,
+    *,
+    boot_id: str,
+    reserve_bytes: int = RESERVE_BYTES,
+    signing_key: SigningKey | None = None,
 ) -> Store:
-    """Open or create the state folder.
+    """Open or create the state folder. Without a `signing_key` receipts are signed with the folder's own.
 
     Raises Refused with `state-in-use`, StoreTooNew, StoreUnavailable. A damaged database or ledger is no
     error: the journal then begins a new epoch with `journal.restarted`, and `notices` say what is lost.
@@ -114,8 +126,15 @@ async def open_store(
             notices.append(_restart_notice(restarted, folder / DATABASE_NAME, aside))
         if restarted and not had_ledger:
             notices.append(missing_ledger(ledger.path))
+        files = Worker("files")
+        undo.push_async_callback(files.close)
+        if signing_key is None:
+            made = await files.run(partial(load_or_make_key, folder / KEY_NAME))
+            signing_key = made[0]
+            notices += [made[1]] if made[1] else []
+        receipts = ReceiptFiles(folder / "receipts", files, signing_key)
+        await receipts.open()
         undo.pop_all()
-    files = Worker("files")
     return Store(
         folder=folder,
         journal=parts.journal,
@@ -130,6 +149,7 @@ async def open_store(
         audit=SqliteAudit(parts.database, clock=clock, boot_id=boot_id),
         replays=SqliteReplays(parts.database, clock=clock, trust=trust, boot_id=boot_id),
         snapshots=SnapshotFiles(folder / "snapshots", files),
+        receipts=receipts,
         roster_files=RosterFiles(folder / "rosters", files),
         notices=tuple(notices),
         _database=parts.database,

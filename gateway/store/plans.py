@@ -16,7 +16,7 @@ from gateway.store.database import Database
 
 __all__ = ["SqlitePlans", "write_plan"]
 
-_PROGRESS = ("state", "hold", "done", "outcome", "snapshot")
+_PROGRESS = ("state", "hold", "done", "outcome", "snapshot", "receipt")
 _COLUMNS = "select plans.progress, plan_bodies.body from plans join plan_bodies using (id)"
 
 

@@ -29,6 +29,7 @@ from gateway.sync.matching import same_slot
 from gateway.sync.overlap import Overlap
 from gateway.sync.patience import PATIENCE_S, Patience
 from gateway.sync.planning import targets
+from gateway.sync.receipting import NoReceipts, Receipting
 from gateway.sync.settings_desk import SettingsDesk
 from gateway.sync.takeover import take_over
 from gateway.sync.turns import Turns
@@ -56,9 +57,11 @@ class Applier:
         keeper: MirrorKeeper,
         turns: Turns,
         settings: SettingsDesk,
+        receipts: Receipting | None = None,
         patience_s: float = PATIENCE_S,
     ) -> None:
         self.settings = settings
+        self.receipts = receipts or NoReceipts()
         self.clock = clock
         self.journal = journal
         self.mirrors = mirrors
@@ -260,7 +263,14 @@ class _Application:
         outcome = f"{plan_summary(self._plan)}; written and proven in {took_s:.1f} s."
         if self._plan.settings is not None:
             outcome += " Settings are set and read back."
-        plan = replace(self._plan, state=PlanState.APPLIED, done=len(self._plan.changes), outcome=outcome)
+        stated = await self._deps.receipts.after(self._plan)
+        plan = replace(
+            self._plan,
+            state=PlanState.APPLIED,
+            done=len(self._plan.changes),
+            outcome=outcome + stated.words,
+            receipt=stated.receipt,
+        )
         return await self._finish(plan, EventName.PLAN_APPLIED, {"took_s": round(took_s, 3)})
 
     async def _failed(self, fault: GatepostError) -> Plan:
@@ -273,6 +283,8 @@ class _Application:
         why = "The roster or the receiver changed while it was being written; a new plan takes its place."
         if self._plan.restores:
             why = "The receiver was changed by somebody else meanwhile. Look at what it holds and restore again."
+        elif not self._plan.follows_roster:
+            why = "The receiver was changed by somebody else meanwhile. The next run of the roster brings what is left."
         plan = replace(self._plan, state=PlanState.SUPERSEDED, outcome=why)
         await self._keep(Commit(plans=(plan,)))
         return plan
@@ -288,6 +300,7 @@ class _Application:
             "unchanged": plan.unchanged,
             "done": plan.done,
             "snapshot": plan.snapshot,
+            "receipt": plan.receipt,
             "asked_by": self._asked_by,
         }
         await self._keep(Commit(events=(EventDraft(name, plan.receiver, facts | data),), plans=(plan,)))

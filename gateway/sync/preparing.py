@@ -7,6 +7,7 @@ ahead alone becomes a plan of its own. A snapshot precedes every plan that write
 
 from __future__ import annotations
 
+from collections.abc import Awaitable, Callable
 from dataclasses import dataclass, replace
 
 from gateway.domain.events import EventDraft, EventName
@@ -17,6 +18,7 @@ from gateway.domain.urgency import Urgency
 from gateway.errors import NotFound, Refused
 from gateway.ports import Archive, Commit, Journal, LiveView, MirrorKeeper, Plans, Progress
 from gateway.sync.drafting import Drafter
+from gateway.sync.receipting import NoReceipts, Receipting
 from gateway.sync.words import plan_summary
 
 __all__ = ["ADDITIONS", "Prepared", "Preparer", "same_work"]
@@ -53,6 +55,8 @@ class Preparer:
         journal: Journal,
         plans: Plans,
         live: LiveView | None = None,
+        before: Callable[[Mirror], Awaitable[None]] | None = None,
+        receipts: Receipting | None = None,
     ) -> None:
         self._drafter = drafter
         self._keeper = keeper
@@ -60,6 +64,8 @@ class Preparer:
         self._journal = journal
         self._plans = plans
         self._live = live
+        self._before = before
+        self._receipts = receipts or NoReceipts()
 
     async def was_applied(self, receiver: str) -> bool:
         """Whether this receiver was ever brought to a roster, or is about to be."""
@@ -69,33 +75,45 @@ class Preparer:
     async def preview(self, receiver: str) -> Plan:
         """What would be written now; nothing is kept. Raises Refused, LineError, PeerError."""
         plan = self._drafter.draft(await self._keeper.refresh(receiver, urgency=Urgency.BULK))
-        held = await self._held(receiver)
+        held = await self.waiting(receiver)
         return replace(plan, state=PlanState.PREVIEW, hold=plan.hold or _still_held(held, plan))
 
     async def prepare(
-        self, receiver: str, *, approve: bool = False, hold: str = "", progress: Progress | None = None
+        self,
+        receiver: str,
+        *,
+        approve: bool = False,
+        hold: str = "",
+        asked: bool = False,
+        progress: Progress | None = None,
     ) -> Prepared:
         """The next plan. With `approve` the guard is heard and not obeyed; `progress` is that of reading the memory.
+
+        `asked`: somebody did, and gets a receipt even when nothing has changed since the last one.
 
         Raises Refused with `no-roster`, `receiver-unconfirmed` or `receiver-full`, LineError, PeerError,
         StoreUnavailable; nothing has then been written.
         """
         mirror = await self._keeper.refresh(receiver, urgency=Urgency.BULK, progress=progress)
+        if self._before is not None:
+            await self._before(mirror)
         plan = self._drafter.draft(mirror)
-        held = await self._held(receiver)
+        held = await self.waiting(receiver)
         reason = "" if approve else plan.hold or _still_held(held, plan) or _kept(hold, plan)
         if reason:
             ahead = self._drafter.draft(mirror, without_guarded=True)
             if not ahead.changes:
-                return Prepared(await self._hold(replace(plan, hold=reason), held), mirror, reason)
+                return Prepared(await self.keep_held(replace(plan, hold=reason), held), mirror, reason)
             waiting = f"{reason} That part waits for approval."
             plan = replace(ahead, reason=ADDITIONS, left_out=(*ahead.left_out, waiting), hold="")
             return Prepared(await self._make_durable(plan, mirror), mirror, reason)
         if held is not None:
-            await self._supersede(held, f"Plan {plan.id} took its place.")
+            await self.supersede(held, f"Plan {plan.id} took its place.")
         if not plan.changes:
-            outcome = f"Nothing to write: {plan_summary(plan)}."
-            return Prepared(replace(plan, state=PlanState.APPLIED, outcome=outcome), mirror)
+            stated = await self._receipts.after(plan, mirror, asked=asked)
+            outcome = f"Nothing to write: {plan_summary(plan)}.{stated.words}"
+            plan = replace(plan, state=PlanState.APPLIED, outcome=outcome, receipt=stated.receipt)
+            return Prepared(plan, mirror)
         return Prepared(await self._make_durable(replace(plan, hold=""), mirror), mirror)
 
     async def approved(self, plan_id: str) -> Prepared:
@@ -105,18 +123,27 @@ class Preparer:
         """
         held = await self.held(plan_id)
         mirror = await self._keeper.refresh(held.receiver, urgency=Urgency.BULK)
+        if self._before is not None and held.follows_roster:
+            await self._before(mirror)
         fresh = self._drafter.redraft(held, mirror)
         if not same_work(fresh, held):
             again = self._drafter.anew(held, mirror)
             if any(change.guarded for change in again.changes):
-                again = await self._hold(replace(again, hold=again.hold or held.hold), held)
+                again = await self.keep_held(replace(again, hold=again.hold or held.hold), held)
             raise Refused(
                 f"Plan {held.id} would now change something else than when it was held.",
                 remedy=f"Look at the new plan {again.id} and approve that one.",
                 code="plan-changed",
             )
         if not fresh.changes and fresh.settings is None:
-            done = replace(held, state=PlanState.APPLIED, done=len(held.changes), outcome="Nothing was left to write.")
+            stated = await self._receipts.after(fresh, mirror)
+            done = replace(
+                held,
+                state=PlanState.APPLIED,
+                done=len(held.changes),
+                outcome=f"Nothing was left to write.{stated.words}",
+                receipt=stated.receipt,
+            )
             await self._journal.commit(Commit(plans=(done,)))
             return Prepared(done, mirror)
         return Prepared(await self._make_durable(replace(fresh, hold=""), mirror), mirror)
@@ -134,13 +161,26 @@ class Preparer:
             )
         return plan
 
-    async def _held(self, receiver: str) -> Plan | None:
-        """The held plan to the roster; one to a snapshot is another matter."""
+    async def keep(self, plan: Plan, mirror: Mirror) -> Prepared:
+        """A plan that somebody else drafted from this mirror: held, durable behind its snapshot, or with nothing to do.
+
+        Raises StoreUnavailable.
+        """
+        if not plan.changes:
+            plan = replace(plan, state=PlanState.APPLIED, outcome=f"Nothing to write: {plan_summary(plan)}.")
+            await self._journal.commit(Commit(plans=(plan,)))
+            return Prepared(plan, mirror)
+        if plan.hold:
+            return Prepared(await self.keep_held(plan, None), mirror, plan.hold)
+        return Prepared(await self._make_durable(plan, mirror), mirror)
+
+    async def waiting(self, receiver: str) -> Plan | None:
+        """The held plan to the roster; one to a snapshot or for single transmitters is another matter."""
         unfinished = await self._plans.unfinished()
-        waiting = [plan for plan in unfinished if plan.receiver == receiver and not plan.restores]
+        waiting = [plan for plan in unfinished if plan.receiver == receiver and plan.follows_roster]
         return next((plan for plan in reversed(waiting) if plan.state is PlanState.HELD), None)
 
-    async def _hold(self, plan: Plan, held: Plan | None) -> Plan:
+    async def keep_held(self, plan: Plan, held: Plan | None) -> Plan:
         """Keep it as held and tell it; the same work that is held already is neither kept nor told again."""
         if held is not None and same_work(plan, held) and same_work(held, plan):
             return held
@@ -164,7 +204,7 @@ class Preparer:
         await self._journal.commit(Commit(plans=(plan,)))
         return plan
 
-    async def _supersede(self, plan: Plan, outcome: str) -> None:
+    async def supersede(self, plan: Plan, outcome: str) -> None:
         await self._journal.commit(Commit(plans=(_superseded(plan, outcome),)))
 
     def _status(self, receiver: str) -> Status | None:

@@ -156,6 +156,10 @@ class SyncRunner:
             if await self._preparer.was_applied(name):
                 self._owe_now(name)
 
+    def owe(self, receiver: str) -> None:
+        """Bring this receiver to the roster in the background, when its turn comes and as soon as it can be reached."""
+        self._owe_now(receiver)
+
     def _owe_now(self, name: str) -> None:
         async def job() -> None:
             await self._apply_or_owe(name)

@@ -45,7 +45,9 @@ def plan_summary(plan: Plan) -> str:
     """ "3 added, 1 changed, 2 removed, 381 unchanged; about 4 s on the wire"."""
     counts = f"{plan.count(ChangeKind.ADDED)} added, {plan.count(ChangeKind.CHANGED)} changed, "
     counts += f"{plan.count(ChangeKind.REMOVED)} removed, {plan.unchanged} unchanged"
-    return f"{counts}; {_about(plan.wire_s)} on the wire" if plan.changes else f"{counts}; nothing to write"
+    if not plan.changes:
+        return f"{counts}; nothing to write"
+    return f"{counts}; {_about(plan.wire_s)} on the wire" if plan.wire_s else f"{counts}; to be done by hand"
 
 
 def joined(parts: list[str]) -> str:
@@ -74,6 +76,7 @@ def plan_document(plan: Plan) -> dict[str, Any]:
         "hold": plan.hold,
         "outcome": plan.outcome,
         "snapshot": plan.snapshot,
+        "receipt": plan.receipt,
         "left_out": list(plan.left_out),
         "changes": [_change_document(change) for change in plan.changes],
     }

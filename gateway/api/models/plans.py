@@ -89,6 +89,7 @@ class PlanSummary(Answer):
     hold: str = Field(description="Why it waits for approval; empty when it does not.")
     outcome: str
     snapshot: str = Field(description="The snapshot that was taken before it; empty before that.")
+    receipt: str = Field(description="The signed receipt of its proof; empty when there is none.")
     base_revision: int
     roster_digest: str
     progress: ProgressAnswer | None = Field(description="Null when it is not being applied.")
@@ -113,6 +114,7 @@ class PlanAnswer(PlanSummary):
             hold="",
             outcome="",
             snapshot="slip-gate-0003",
+            receipt="",
             base_revision=412,
             roster_digest="9f2c",
             progress={"done": 0, "total": 1, "words": "writing slot 319"},

@@ -136,6 +136,7 @@ def _summary(services: Services, plan: Plan) -> dict[str, Any]:
         "hold": plan.hold,
         "outcome": plan.outcome,
         "snapshot": plan.snapshot,
+        "receipt": plan.receipt,
         "base_revision": plan.base_revision,
         "roster_digest": plan.roster_digest,
         "progress": ProgressAnswer(done=progress[0], total=progress[1], words=progress[2]) if progress else None,

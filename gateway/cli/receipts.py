@@ -1,0 +1,186 @@
+"""`receipt list | show | key | verify`: what was proven when, for whoever wants to see it."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+
+from gateway.cli.client import DEFAULT_SOCKET
+from gateway.cli.console import (
+    REFUSED,
+    AsJson,
+    SocketOption,
+    TokenFile,
+    Url,
+    ask,
+    console,
+    fail,
+    local_time,
+    print_json,
+    tell_error,
+)
+from gateway.errors import GatepostError, Refused, SettingsFault
+
+__all__ = ["receipts"]
+
+receipts = typer.Typer(
+    help="Receipts: signed statements that a receiver's memory was proven equal to the roster.", no_args_is_help=True
+)
+_SHOWN = 50
+
+
+@receipts.command("list")
+def list_(
+    receiver: Annotated[str | None, typer.Option("--receiver", help="Only of this receiver.")] = None,
+    limit: Annotated[int, typer.Option("--limit", min=1, max=500, help="How many at most, newest first.")] = _SHOWN,
+    url: Url = None,
+    token_file: TokenFile = None,
+    socket: SocketOption = DEFAULT_SOCKET,
+    as_json: AsJson = False,
+) -> None:
+    """List the newest receipts."""
+    query: dict[str, str | int] = {"limit": limit} | ({"receiver": receiver} if receiver else {})
+    page = ask(lambda client: client.get("/receipts", **query), url=url, token_file=token_file, socket=socket)
+    if as_json:
+        print_json(page["receipts"])
+        return
+    if not page["receipts"]:
+        console.print("There are no receipts yet. One is made whenever a receiver was proven equal to the roster.")
+    for row in page["receipts"]:
+        console.print(_row_sentence(row), markup=False)
+    if page["next"]:
+        console.print(f"Older ones: gatepost receipt list --limit {min(500, limit * 2)}")
+
+
+@receipts.command("show")
+def show(
+    receipt: Annotated[str, typer.Argument(help="The receipt's id.")],
+    out: Annotated[Path | None, typer.Option("--out", help="Write the file there, to hand it on.")] = None,
+    url: Url = None,
+    token_file: TokenFile = None,
+    socket: SocketOption = DEFAULT_SOCKET,
+    as_json: AsJson = False,
+) -> None:
+    """Show a receipt, or export its file. It names no person and no transmitter."""
+    found = ask(lambda client: client.get(f"/receipts/{receipt}"), url=url, token_file=token_file, socket=socket)
+    if out is not None:
+        _write(out, json.dumps(found, ensure_ascii=False, indent=1) + "\n")
+        console.print(
+            f"{receipt} is written to {out}. Anybody can check it: gatepost receipt verify {out} --public-key KEY.pem",
+            markup=False,
+        )
+    elif as_json:
+        print_json(found)
+    else:
+        _print_receipt(found["receipt"])
+
+
+@receipts.command("key")
+def key(
+    out: Annotated[Path | None, typer.Option("--out", help="Write the key in use there, as a PEM file.")] = None,
+    url: Url = None,
+    token_file: TokenFile = None,
+    socket: SocketOption = DEFAULT_SOCKET,
+    as_json: AsJson = False,
+) -> None:
+    """Show the public key that verifies this gateway's receipts, and those that were in use before."""
+    keys = ask(lambda client: client.get("/receipts/keys"), url=url, token_file=token_file, socket=socket)["keys"]
+    if out is not None:
+        _write(out, next(one["pem"] for one in keys if one["current"]))
+        console.print(f"The public key {keys[0]['id']} is written to {out}.", markup=False)
+    elif as_json:
+        print_json(keys)
+    else:
+        for one in keys:
+            console.print(f"{one['id']}, {one['algorithm']}, {'in use' if one['current'] else 'was in use before'}:")
+            console.print(one["pem"], markup=False, end="")
+
+
+@receipts.command("verify")
+def verify(
+    file: Annotated[Path, typer.Argument(help="The receipt's file.")],
+    public_key: Annotated[
+        Path, typer.Option("--public-key", help="The gateway's public key: a PEM file, or one with its 64 hex digits.")
+    ],
+    as_json: AsJson = False,
+) -> None:
+    """Check a receipt with nothing but the public key. Needs no daemon; a changed receipt ends with exit code 1."""
+    from gateway.store.receiptform import parse_receipt, verify as check  # noqa: I001, PLC0415 - only here
+    from gateway.store.signingkey import parse_public_key  # noqa: PLC0415 - other commands start without it
+
+    try:
+        try:
+            known = parse_public_key(_read(public_key).decode("utf-8"))
+        except ValueError as fault:
+            raise Refused(
+                f"{public_key} holds no Ed25519 public key.",
+                remedy="Take the gateway's with: gatepost receipt key --out KEY.pem",
+                code="key-unreadable",
+            ) from fault
+        document = parse_receipt(_read(file))
+        check(document, [known])
+    except Refused as refusal:
+        if as_json:
+            print_json({"ok": False, "code": refusal.code, "problem": refusal.message, "remedy": refusal.remedy})
+        else:
+            tell_error(refusal, str(file))
+        raise typer.Exit(REFUSED) from None
+    except GatepostError as error:
+        fail(error)
+    if as_json:
+        print_json({"ok": True, **document})
+    else:
+        console.print(f"Good: signed with the key {document['receipt']['key']} and unchanged since.", markup=False)
+        _print_receipt(document["receipt"])
+
+
+def _row_sentence(row: dict[str, Any]) -> str:
+    if row["time"] is None:
+        return f"{row['id']}  DAMAGED: {row['fault']}"
+    doubt = "" if row["clock_trusted"] else " (by a clock that was not known to be right)"
+    written = f"{row['written']} slots written" if row["written"] else "equal already"
+    fault = f"  NOT TO BE BELIEVED: {row['fault']}" if row["fault"] else ""
+    return (
+        f"{row['id']}  {local_time(row['time'])}{doubt}  {row['transmitters']} transmitters at revision "
+        f"{row['revision']}, {written}, roster {row['roster_digest'][:12]}{fault}"
+    )
+
+
+def _print_receipt(statement: dict[str, Any]) -> None:
+    receiver, memory, roster = statement["receiver"], statement["memory"], statement["roster"]
+    plan, clock = statement["plan"], statement["clock"]
+    doubt = "" if clock["trusted"] else ", by a clock that was not known to be right"
+    numbered = f", signed as revision {roster['revision']}" if roster["revision"] is not None else ""
+    written = f"{plan['written']} slots were written for it" if plan["written"] else "nothing had to be written"
+    lines = [
+        f"Receipt {statement['number']} of {statement['site']}: {local_time(clock['time'])}{doubt}",
+        f"  {receiver['name']}: {receiver['maker']} {receiver['product']} {receiver['version']}, "
+        f"serial {receiver['serial']}, map {receiver['map_name']} {receiver['map_version']}",
+        f"  held exactly what the roster {roster['digest']}{numbered} wants of it",
+        f"  {memory['transmitters']} transmitters at revision {memory['revision']}, "
+        f"{len(memory['block_crc32'])} blocks proven by CRC-32; {written} (plan {plan['id']})",
+    ]
+    if plan["not_done"]:
+        lines.append(
+            f"  {plan['not_done']} things were left out by rule (revoked, undated, not of the kind): see the plan"
+        )
+    console.print("\n".join(lines), markup=False)
+
+
+def _read(path: Path) -> bytes:
+    try:
+        return path.read_bytes()
+    except OSError as fault:
+        raise SettingsFault(
+            f"{path} can't be read: {fault.strerror}.", remedy="Check the path and its rights."
+        ) from fault
+
+
+def _write(path: Path, text: str) -> None:
+    try:
+        path.write_text(text, "utf-8")
+    except OSError as fault:
+        raise SettingsFault(f"{path} can't be written: {fault.strerror}.", remedy="Name another file.") from fault
