@@ -1,0 +1,116 @@
+// What stands around every view: whose site it is, whether it is live, the ways, and the door out.
+
+import { el, fill, say, set } from "./dom.js";
+import { here, onMove, to } from "./router.js";
+import { atOnce, politely } from "./say.js";
+import { may, who } from "./session.js";
+import { connection, value, watch, watchConnection } from "./store.js";
+import { seconds } from "./times.js";
+import { DEVICE_NOTE, placeName } from "./words.js";
+import { notAllowed } from "./parts/notice.js";
+import { VIEWS } from "./views/index.js";
+
+const STATES = {
+  connecting: () => "Connecting",
+  live: () => "Live",
+  paused: () => "Paused while unseen",
+  lost: (since) => `Not live since ${seconds(since)}`,
+};
+
+/** Build the frame into `place` and open the view of the address. Returns how to take it down. */
+export function frame(place, { signOut }) {
+  const main = el("main", { id: "main", tabindex: "-1" });
+  const bar = el("div", { class: "stale-bar", hidden: true });
+  const state = el("span", { class: "link-state" }, el("span", { class: "mark", "aria-hidden": "true" }), el("span", {}));
+  const links = VIEWS.map((view) => el("a", { href: to(view.path) }, view.title));
+  const ways = el("nav", { class: "ways folded", "aria-label": "Views" }, el("ul", {}, links.map((link) => el("li", {}, link))));
+  const menu = el("button", { type: "button", class: "menu", "aria-expanded": "false", on: { click: () => fold(!ways.classList.contains("folded")) } }, "Menu");
+  let view = null;
+  let open = null;
+
+  fill(
+    place,
+    el(
+      "div",
+      { class: "frame" },
+      el(
+        "header",
+        { class: "top" },
+        el("span", { class: "site" }, placeName(who().gateway)),
+        state,
+        el("span", { class: "who" }, who().name),
+        el("button", { type: "button", on: { click: signOut } }, "Sign out"),
+        menu,
+      ),
+      ways,
+      main,
+      el("footer", { class: "foot" }, el("p", {}, DEVICE_NOTE)),
+    ),
+  );
+
+  function fold(folded) {
+    ways.classList.toggle("folded", folded);
+    set(menu, "aria-expanded", String(!folded));
+  }
+
+  function move() {
+    const { path, query } = here();
+    const wanted = VIEWS.find((each) => each.path === path) ?? VIEWS[0];
+    if (view === wanted && open?.query) {
+      open.query(query);
+      return;
+    }
+    const first = view === null;
+    open?.close();
+    view = wanted;
+    open = view.scope && !may(view.scope) ? { node: notAllowed(view.scope), close() {} } : view.open(query);
+    const title = el("h1", { tabindex: "-1" }, view.heading ?? view.title);
+    fill(main, title, bar, open.node);
+    for (const [number, link] of links.entries()) set(link, "aria-current", VIEWS[number] === view ? "page" : null);
+    fold(true);
+    rename();
+    if (!first) {
+      scrollTo(0, 0);
+      title.focus();
+    }
+  }
+
+  // The title says the worst that is known, so that a tab in the background tells it too.
+  function rename() {
+    const open = value("conditions")?.conditions ?? [];
+    const worst = ["alarm", "trouble"].find((weight) => open.some((each) => each.weight === weight && !each.acknowledged));
+    const mark = connection.state === "lost" ? "Not live: " : worst ? `${worst === "alarm" ? "▲" : "◆"} ${open.length} open: ` : "";
+    const text = `${mark}${view.title}, ${placeName(who().gateway)}`;
+    if (document.title !== text) document.title = text;
+  }
+
+  const stops = [
+    onMove(move),
+    watch(["conditions"], () => view && rename()),
+    watchConnection(({ state: now, since, problem }) => {
+      const before = state.dataset.state;
+      state.dataset.state = now;
+      say(state.lastChild, STATES[now](since));
+      main.toggleAttribute("data-stale", now === "lost");
+      bar.hidden = now !== "lost";
+      if (now === "lost") {
+        fill(
+          bar,
+          el("strong", {}, `◇ Not live since ${seconds(since)}. `),
+          `What stands below is as it was then and may have changed. ${problem?.status ? problem.message : "The gateway can't be reached from here."} Trying again by itself.`,
+        );
+      }
+      if (before && before !== now) {
+        if (now === "lost") atOnce("The connection to the gateway is lost. What is shown may be old.");
+        else if (now === "live" && before === "lost") politely("Live again.");
+      }
+      if (view) rename();
+    }),
+  ];
+  move();
+
+  return () => {
+    open?.close();
+    for (const stop of stops) stop();
+  };
+}

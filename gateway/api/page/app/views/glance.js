@@ -1,0 +1,219 @@
+// At a glance: is everything shut and healthy, and if not, what, why, and what to do.
+
+import { el, fill, keep, say, set } from "../dom.js";
+import { gatePicture } from "../parts/gate-picture.js";
+import { empty, failed, loading, tag } from "../parts/notice.js";
+import { conditionKey, conditionOf } from "../parts/note.js";
+import { to } from "../router.js";
+import { may } from "../session.js";
+import { connection, refresh, state, value, watch, watchConnection } from "../store.js";
+import { moment, span } from "../times.js";
+import { AGREEMENTS, count, LINKS, list, placeName, sentence } from "../words.js";
+
+const WATCHED = ["gates", "conditions", "receivers", "agreements", "gateway", "roster"];
+const WHILE_MOVING_MS = 1500;
+
+export const view = { path: "", title: "At a glance", open };
+
+function open() {
+  const lead = el("p", { class: "lead" });
+  const gates = section("Gates");
+  const others = section("Needs somebody");
+  const receivers = section("Receivers");
+  const gateway = section("Gateway");
+  const node = el("div", { class: "view" }, lead, others.node, gates.node, el("div", { class: "pair" }, receivers.node, gateway.node));
+  let moving = 0;
+
+  function draw() {
+    clearTimeout(moving);
+    const live = connection.state !== "lost";
+    say(lead, leadOf(live));
+    drawGates(gates, live);
+    drawOthers(others);
+    drawReceivers(receivers, live);
+    drawGateway(gateway, live);
+    // A gate that arrives tells nobody: its contact has spoken when it left.
+    if (value("gates")?.gates.some((gate) => gate.position === "moving")) moving = setTimeout(() => refresh("gates"), WHILE_MOVING_MS);
+  }
+
+  const stops = [watch(WATCHED, draw), watchConnection(draw)];
+  return {
+    node,
+    close() {
+      clearTimeout(moving);
+      for (const stop of stops) stop();
+    },
+  };
+}
+
+function section(title) {
+  const body = el("div", { class: "stack" });
+  return { node: el("section", { class: "section", "aria-label": title }, el("h2", {}, title), body), body, filled: "" };
+}
+
+/** Fill a section with one of its states; a list that stands there already is kept. */
+function only(part, kind, make) {
+  if (part.filled !== kind) fill(part.body, make());
+  part.filled = kind;
+  return part.body.firstElementChild;
+}
+
+/** True when there is nothing to show but that: loading, or what went wrong at the first try. */
+function waits(part, name) {
+  const { value: found, problem } = state(name);
+  if (found) return false;
+  if (problem) only(part, `failed ${problem.code}`, () => failed(problem, () => refresh(name)));
+  else only(part, "loading", () => loading());
+  return true;
+}
+
+// --- the first sentence ---
+
+function leadOf(live) {
+  const gates = value("gates")?.gates;
+  if (!live) return "Not live: nobody can tell from here how the gates stand now.";
+  if (!gates) return "Asking the gateway.";
+  if (!gates.length) return "No gate is described in the settings yet.";
+  const needing = gates.filter((gate) => !gate.healthy);
+  const away = gates.filter((gate) => gate.position === "open" || gate.position === "moving");
+  if (needing.length) return sentence(`${list(needing.map((gate) => gate.title))} ${needing.length === 1 ? "needs" : "need"} attention`);
+  const all = gates.length === 1 ? gates[0].title : `All ${gates.length} gates`;
+  const are = gates.length === 1 ? "is" : "are";
+  if (away.length) return sentence(`${list(away.map((gate) => gate.title))} ${away.length === 1 ? "is" : "are"} not shut; ${(gates.length === 1 ? "it" : all.toLowerCase())} ${are} healthy`);
+  return `${all} ${are} shut and healthy.`;
+}
+
+// --- gates ---
+
+function drawGates(part, live) {
+  if (waits(part, "gates")) return;
+  const { gates } = value("gates");
+  if (!gates.length) {
+    only(part, "empty", () => empty("No gate is described yet. The settings say which outputs and contacts are a gate: docs/gates.md."));
+    return;
+  }
+  const cards = only(part, "cards", () => el("div", { class: "cards" }));
+  keep(cards, gates, { key: (gate) => gate.id, make: makeGate, update: (node, gate) => updateGate(node, gate, live) });
+}
+
+function makeGate(gate) {
+  return el(
+    "article",
+    { class: "sheet gate", "aria-label": gate.title },
+    el("div", { class: "stack" }, el("h3", { class: "said" }), el("p", { class: "small quiet", "data-part": "health" })),
+    el("ul", { class: "stack wide" }),
+    el("p", { class: "small quiet stack wide", "data-part": "facts" }),
+    el("p", { class: "row small stack wide" }, may("roster") && el("a", { href: to("timeline", { gate: gate.id }) }, "Who used it")),
+  );
+}
+
+function updateGate(node, gate, live) {
+  const position = live ? gate.position : "unknown";
+  const open = (value("conditions")?.conditions ?? []).filter((condition) => gate.conditions.includes(condition.id));
+  if (node.dataset.position !== position) {
+    node.dataset.position = position;
+    node.querySelector("svg")?.remove();
+    node.prepend(gatePicture(position));
+  }
+  set(node, "data-needs", live && !gate.healthy);
+  say(node.querySelector(".said"), live ? gate.sentence : `Where ${gate.title} stands now is not known.`);
+  say(node.querySelector("[data-part=health]"), health(gate, open, live));
+  keep(node.querySelector("ul"), open, { key: conditionKey, make: conditionOf });
+  say(node.querySelector("[data-part=facts]"), facts(gate));
+}
+
+function health(gate, open, live) {
+  if (!live) {
+    const at = moment(state("gates").readAt);
+    return gate.position === "unknown" ? `It was not known at ${at} either.` : `At ${at} it was ${gate.position}.`;
+  }
+  if (gate.healthy) return "Healthy.";
+  return open.length ? "▲ Needs attention." : "▲ Needs attention: where it stands can't be known. See its receiver below.";
+}
+
+function facts(gate) {
+  const opened = `Opened ${times(gate.cycles)} since ${gate.service_cycles ? `the last service; the next is due at ${gate.service_cycles.toLocaleString("en-GB")}` : "counting began"}.`;
+  return gate.stay_open_limit_s ? `${opened} May stay open for ${span(gate.stay_open_limit_s)}.` : opened;
+}
+
+// --- what needs somebody and is no gate's ---
+
+function drawOthers(part) {
+  if (waits(part, "conditions")) return;
+  const shown = new Set((value("gates")?.gates ?? []).flatMap((gate) => gate.conditions));
+  const open = value("conditions").conditions.filter((condition) => !shown.has(condition.id));
+  if (!open.length) {
+    const words = shown.size ? "Nothing beside what stands with the gates below." : "Nothing.";
+    only(part, words, () => empty(words));
+    return;
+  }
+  const items = only(part, "list", () => el("ul", { class: "sheet" }));
+  keep(items, open, { key: conditionKey, make: conditionOf });
+}
+
+// --- receivers ---
+
+function drawReceivers(part, live) {
+  if (waits(part, "receivers")) return;
+  const { receivers } = value("receivers");
+  if (!receivers.length) {
+    only(part, "empty", () => empty("No receiver is described in the settings yet."));
+    return;
+  }
+  const items = only(part, "list", () => el("ul", { class: "sheet lines" }));
+  keep(items, receivers, {
+    key: (receiver) => receiver.id,
+    make: (receiver) => el("li", { class: "stack" }, el("div", { class: "row apart" }, el("h3", {}, placeName(receiver.id)), el("span")), el("p", { "data-part": "link" }), el("p", { class: "small quiet", "data-part": "agrees" }), el("p", { class: "small", "data-part": "remedy" })),
+    update: (node, receiver) => updateReceiver(node, receiver, live),
+  });
+}
+
+function updateReceiver(node, receiver, live) {
+  const agreement = value("agreements")?.agreements.find((each) => each.receiver === receiver.id);
+  const told = live ? (agreement?.state ?? "") : "unknown";
+  if (node.dataset.told !== told) {
+    node.dataset.told = told;
+    fill(node.querySelector(".row span"), told && tag(AGREEMENTS[told], { shape: { equal: "=", differs: "≠", waits: "Ⅱ", unknown: "?" }[told] }));
+  }
+  const link = node.querySelector("[data-part=link]");
+  const words = live ? sentence(`${LINKS[receiver.link] ?? receiver.link}${receiver.link === "online" ? "" : `, since ${moment(receiver.since)}`}`) : "Not known at this moment.";
+  say(link, words);
+  say(node.querySelector("[data-part=agrees]"), live ? agreesOf(agreement) : "");
+  say(node.querySelector("[data-part=remedy]"), live && receiver.remedy ? `${receiver.problem} ${receiver.remedy}`.trim() : "");
+}
+
+function agreesOf(agreement) {
+  if (!agreement) return "";
+  return `${agreement.slots_used === null ? "" : `${count(agreement.slots_used, "transmitter")}. `}${agreement.sentence}`;
+}
+
+// --- the gateway itself ---
+
+function drawGateway(part, live) {
+  if (waits(part, "gateway")) return;
+  const gateway = value("gateway");
+  const roster = value("roster");
+  const items = only(part, "list", () => el("ul", { class: "sheet lines" }));
+  const rows = [
+    { key: "clock", title: "Clock", text: live ? clockOf(gateway) : "Not known at this moment." },
+    { key: "roster", title: "Roster", text: roster ? rosterOf(roster) : "Asking." },
+    { key: "next", title: "Next fetch", text: gateway.next_run ? sentence(moment(gateway.next_run)) : "By hand only: no timetable is set." },
+    ...gateway.notices.map((notice) => ({ key: `notice ${notice.code} ${notice.text}`, title: "Notice", text: `${notice.text} ${notice.remedy}` })),
+  ];
+  keep(items, rows, {
+    key: (row) => row.key,
+    make: (row) => el("li", { class: "stack" }, el("h3", {}, row.title), el("p", {})),
+    update: (node, row) => say(node.lastElementChild, row.text),
+  });
+}
+
+const times = (number) => ({ 0: "never", 1: "once", 2: "twice" })[number] ?? count(number, "time");
+
+const clockOf = (gateway) => (gateway.clock.trusted ? `Known to be right. It was ${moment(gateway.clock.now)} when last asked.` : "Not known to be right: nothing is granted or ended by date until it is.");
+
+function rosterOf(roster) {
+  if (!roster.accepted) return roster.problem ? `None in force. ${roster.problem} ${roster.remedy}` : "None in force yet.";
+  const words = `${count(roster.transmitters ?? 0, "transmitter")}, accepted ${moment(roster.accepted.time)}`;
+  if (roster.problem) return `${words}. The last fetch was no good: ${roster.problem} ${roster.remedy}`;
+  return sentence(roster.last_good ? `${words}; looked for news at ${moment(roster.last_good)}` : words);
+}

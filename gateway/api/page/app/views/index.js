@@ -1,0 +1,7 @@
+// Every view, in the order of the ways at the left. A view is {path, title, scope, open(query) -> {node, close, query?}};
+// docs/page.md tells how to add one.
+
+import { view as glance } from "./glance.js";
+import { view as timeline } from "./timeline.js";
+
+export const VIEWS = [glance, timeline];

@@ -1,0 +1,2 @@
+import { el } from "../dom.js";
+export const view = { path: "timeline", title: "Timeline", open: () => ({ node: el("p", {}, "..."), close() {} }) };
