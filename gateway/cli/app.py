@@ -9,6 +9,7 @@ from gateway.cli.clearing import reset
 from gateway.cli.demo import demo
 from gateway.cli.gates import conditions, why
 from gateway.cli.looking import follow, status
+from gateway.cli.operating import outputs
 from gateway.cli.outlets import outlets
 from gateway.cli.receipts import receipts
 from gateway.cli.rosters import rosters
@@ -41,6 +42,7 @@ app.add_typer(settings, name="settings")
 app.add_typer(tokens, name="token")
 app.add_typer(snapshots, name="snapshot")
 app.add_typer(outlets, name="outlet")
+app.add_typer(outputs, name="output")
 app.command()(reset)
 app.command("virtual-receiver")(virtual_receiver)
 

@@ -51,8 +51,8 @@ DONE, REFUSED, USAGE, UNREACHABLE = 0, 1, 2, 3
 #: Codes of the daemon's answers that tell of something that it can't reach itself: docs/api.md lists all.
 _UNREACHABLE_CODES = frozenset(
     {
-        "broken-answer", "link-lost", "no-answer", "port-busy", "port-denied", "port-failed", "port-missing",
-        "port-unavailable", "roster-unreachable",
+        "broken-answer", "link-lost", "no-answer", "operation-unknown", "port-busy", "port-denied", "port-failed",
+        "port-missing", "port-unavailable", "roster-unreachable",
     }
 )  # fmt: skip
 _NO_TOKEN = frozenset({"token-missing", "token-invalid"})

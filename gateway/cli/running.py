@@ -12,6 +12,7 @@ import typer
 from gateway.cli.client import DEFAULT_SOCKET
 from gateway.cli.console import REFUSED, UNREACHABLE, AsJson, SocketOption, console, fail, print_json
 from gateway.cli.logs import set_up_logs
+from gateway.cli.operating import tell_cautions
 from gateway.clock import SystemClock
 from gateway.errors import GatepostError
 from gateway.settings import DEFAULT_PATH, Settings, load_settings
@@ -28,6 +29,8 @@ def run(config: Config = DEFAULT_PATH) -> None:
     """Run the daemon until it is told to stop (SIGTERM or Ctrl-C)."""
     try:
         settings = load_settings(config)
+        if not settings.gateway.state.exists():
+            tell_cautions()
         set_up_logs()
         asyncio.run(_run(settings))
     except GatepostError as error:

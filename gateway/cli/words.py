@@ -127,6 +127,11 @@ _SENTENCES: dict[str, Callable[[Mapping[str, Any]], str]] = {
     "outlet.failing": lambda d: f"events can't be delivered to {d.get('outlet', '?')}: {d.get('problem', '')}",
     "outlet.recovered": lambda d: f"events are delivered to {d.get('outlet', '?')} again",
     "outlet.set_aside": lambda d: f"{d.get('outlet', '?')} refuses event {d.get('number', '?')}; it is set aside",
+    "output.operated": lambda d: (
+        f"{_place(d, 'output')} was operated from afar by {d.get('asked_by', '?')}"
+        + ("; it is not known whether it moved" if d.get("outcome") == "unknown" else "")
+        + (f": {d['reason']}" if d.get("reason") else "")
+    ),
     "gateway.started": lambda _: "the gateway started",
     "gateway.stopped": lambda _: "the gateway stopped",
 }

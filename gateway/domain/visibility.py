@@ -20,6 +20,7 @@ _FREE_TEXT = {
     EventName.REVOCATION_PENDING: frozenset({"reason"}),
     EventName.REVOCATION_APPLIED: frozenset({"reason"}),
     EventName.REVOCATION_LIFTED: frozenset({"reason"}),
+    EventName.OUTPUT_OPERATED: frozenset({"reason"}),
 }
 
 
