@@ -41,6 +41,7 @@ class ConditionKind(StrEnum):
     UNKNOWN_REPEATED = "unknown-repeated"
     REVOKED_USED = "revoked-used"
     TRANSMITTER_UNUSED = "transmitter-unused"
+    BATTERY_LOW = "battery-low"
     SERVICE_DUE = "service-due"
     BOARD_RESET = "board-reset"
     DRIFT_OPEN = "drift-open"
@@ -109,6 +110,7 @@ CONDITIONS: Mapping[ConditionKind, Described] = MappingProxyType(
         ConditionKind.TRANSMITTER_UNUSED: _row(
             "a transmitter was not heard for many days", _NOTICE, "unused_days", None
         ),
+        ConditionKind.BATTERY_LOW: _row("a transmitter's battery is low", _NOTICE, "", 384, _ACK),
         ConditionKind.SERVICE_DUE: _row(
             "a gate has made its cycles since the last service", _NOTICE, "service_cycles", None, _ACK
         ),

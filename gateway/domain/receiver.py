@@ -37,6 +37,15 @@ class Capability(StrEnum):
     ENROLMENT = "enrolment"
     OPERATE = "operate"  # one closure that the receiver itself ends
     RESET = "reset"  # factory reset
+    BATTERY = "battery"  # what a transmitter's last telegram said of its battery
+
+
+class Battery(StrEnum):
+    """What a transmitter's last telegram said of its battery; not every transmitter says."""
+
+    UNKNOWN = "unknown"
+    GOOD = "good"
+    LOW = "low"
 
 
 class OutputMode(StrEnum):

@@ -22,6 +22,7 @@ class Reason(StrEnum):
     HEARD_UNKNOWN = "heard-unknown"  # heard, and not in the receiver's memory at that moment
     OUTPUT_IDLE = "output-idle"  # heard and known, and its output did not work
     DID_NOT_MOVE = "did-not-move"  # its output worked and the gate did not move
+    BATTERY_LOW = "battery-low"  # its last telegram said so
     SAFETY_ACTIVE = "safety-active"  # a safety input of the gate is violated
     WORKED = "worked"
 

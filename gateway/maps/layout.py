@@ -77,6 +77,7 @@ _NEEDS: Mapping[Capability, tuple[frozenset[Role], frozenset[str]]] = {
     Capability.ENROLMENT: (frozenset({Role.LISTEN, Role.RING}), frozenset({"enrolment"})),
     Capability.OPERATE: (frozenset({Role.OPERATE}), frozenset()),
     Capability.RESET: (frozenset({Role.RESET}), frozenset()),
+    Capability.BATTERY: (frozenset({Role.SLOTS, Role.SLOT_VOLATILE}), frozenset()),
 }
 
 

@@ -6,7 +6,17 @@ from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Protocol
 
-from gateway.domain.receiver import Capability, Identity, Limits, ReceiverSettings, RingPlace, RingRead, Slot, Status
+from gateway.domain.receiver import (
+    Battery,
+    Capability,
+    Identity,
+    Limits,
+    ReceiverSettings,
+    RingPlace,
+    RingRead,
+    Slot,
+    Status,
+)
 from gateway.domain.transmitter import Kind
 from gateway.domain.urgency import Urgency
 
@@ -52,6 +62,10 @@ class Receiver(Protocol):
 
     async def read_ring(self, after: RingPlace, status: Status, *, urgency: Urgency = Urgency.POLL) -> RingRead:
         """The events after a place, up to the newest that `status` tells of."""
+        ...
+
+    async def read_batteries(self, slots: Collection[int], *, urgency: Urgency = Urgency.POLL) -> Mapping[int, Battery]:
+        """What the transmitters of these slots said of their batteries when they were last heard."""
         ...
 
     async def read_settings(self, *, urgency: Urgency = Urgency.CONTROL) -> ReceiverSettings: ...

@@ -7,7 +7,17 @@ from __future__ import annotations
 
 from collections.abc import Collection, Mapping, Sequence
 
-from gateway.domain.receiver import Capability, Identity, Limits, ReceiverSettings, RingPlace, RingRead, Slot, Status
+from gateway.domain.receiver import (
+    Battery,
+    Capability,
+    Identity,
+    Limits,
+    ReceiverSettings,
+    RingPlace,
+    RingRead,
+    Slot,
+    Status,
+)
 from gateway.domain.transmitter import Kind
 from gateway.domain.urgency import Urgency
 from gateway.errors import Unsupported
@@ -44,6 +54,10 @@ class PartialReceiver:
     async def read_ring(self, after: RingPlace, status: Status, *, urgency: Urgency = Urgency.POLL) -> RingRead:
         """Part of `events`."""
         raise self._unsupported(Capability.EVENTS)
+
+    async def read_batteries(self, slots: Collection[int], *, urgency: Urgency = Urgency.POLL) -> Mapping[int, Battery]:
+        """Part of `battery`."""
+        raise self._unsupported(Capability.BATTERY)
 
     async def read_settings(self, *, urgency: Urgency = Urgency.CONTROL) -> ReceiverSettings:
         """Part of `settings`."""

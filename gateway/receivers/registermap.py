@@ -10,7 +10,17 @@ from collections.abc import Callable, Collection, Mapping, Sequence
 from typing import TypeVar
 
 from gateway.clock import Clock
-from gateway.domain.receiver import Capability, Identity, Limits, ReceiverSettings, RingPlace, RingRead, Slot, Status
+from gateway.domain.receiver import (
+    Battery,
+    Capability,
+    Identity,
+    Limits,
+    ReceiverSettings,
+    RingPlace,
+    RingRead,
+    Slot,
+    Status,
+)
 from gateway.domain.transmitter import Kind
 from gateway.domain.urgency import Urgency
 from gateway.errors import NotProven, ReceiverException, ReceiverRefused, Refused, Unsupported, WrongReceiver
@@ -19,6 +29,7 @@ from gateway.maps import ReceiverMap, Role, Value
 from gateway.modbus import IdentificationAnswer, ReadDeviceIdentification
 from gateway.ports import BlockCrcs
 from gateway.receivers.asking import Asking
+from gateway.receivers.batteries import Batteries
 from gateway.receivers.blocks import decode_block, read_request, write_request
 from gateway.receivers.configuring import Configuration
 from gateway.receivers.identity import check_map_version, identity_from, limits_from
@@ -79,6 +90,8 @@ class RegisterMapReceiver:
         slots = Capability.SLOTS in self._capabilities
         self._slots = SlotMemory(self._map, session, timing, self._pace) if slots else None
         self._ring = RingReader(block(Role.RING), session) if Capability.EVENTS in self._capabilities else None
+        volatile = Capability.BATTERY in self._capabilities
+        self._batteries = Batteries(block(Role.SLOT_VOLATILE), session) if volatile else None
         settings = Capability.SETTINGS in self._capabilities
         self._configuration = Configuration(block(Role.SETTINGS), session) if settings else None
 
@@ -130,6 +143,11 @@ class RegisterMapReceiver:
         ring = self._need(self._ring, Capability.EVENTS)
         limits = await self._known_limits(urgency)
         return await ring.read(after, status, limits.ring, urgency)
+
+    async def read_batteries(self, slots: Collection[int], *, urgency: Urgency = Urgency.POLL) -> Mapping[int, Battery]:
+        """What the transmitters of these slots said of their batteries."""
+        batteries = self._need(self._batteries, Capability.BATTERY)
+        return await batteries.read(slots, await self._known_limits(urgency), urgency)
 
     # --- settings ---
 

@@ -10,7 +10,7 @@ be told, and the ring is read late.
 from __future__ import annotations
 
 import asyncio
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 
 import structlog
@@ -18,10 +18,11 @@ import structlog
 from gateway.clock import Clock
 from gateway.domain.events import EventDraft, EventName, Span
 from gateway.domain.mirror import Mirror
-from gateway.domain.receiver import Capability, Identity, Limits, RingPlace, RingRead, Status
+from gateway.domain.receiver import Battery, Capability, Identity, Limits, RingPlace, RingRead, Status
 from gateway.domain.urgency import Urgency
 from gateway.errors import ReceiverRefused, StoreUnavailable
 from gateway.ports import Journal, Mirrors, Receiver
+from gateway.watch.batteries import batteries_of
 from gateway.watch.condensing import Condenser
 from gateway.watch.origins import Origins
 from gateway.watch.recall import Recalled, recall
@@ -102,11 +103,12 @@ class Follower:
             self.last = look
             await self._judge(look)
             read = await self._read_ring(look.status, urgency)
+            batteries = await batteries_of(self.receiver, read.entries, urgency) if read else {}
             self.on_answer(look)
             if self._recalled is None:
                 self._recalled = await recall(self._journal, self.name)
             if read is not None:
-                self._tell(look.status, read, self._reading(started, look.status))
+                self._tell(look.status, read, self._reading(started, look.status), batteries)
             await self.teller.flush(lazily=self._condenser.holds)
             return look
 
@@ -217,7 +219,7 @@ class Follower:
         not_before = self._recalled.newest if self._recalled else None
         return Reading(self._clock.now(), ended - started, status.uptime_s, since, not_before)
 
-    def _tell(self, status: Status, read: RingRead, reading: Reading) -> None:
+    def _tell(self, status: Status, read: RingRead, reading: Reading, batteries: Mapping[int, Battery]) -> None:
         mirror = self._mirrors.load(self.name)
         assert self._recalled is not None
         view = self._view or self._recalled.view(status)
@@ -232,7 +234,7 @@ class Follower:
             view = view.in_doubt()
         self._ring_skipped = bool(self.strange)
         self.origins.see(read.entries)
-        entries, view = tell_entries(self.name, read.entries, view, mirror, self._names)
+        entries, view = tell_entries(self.name, read.entries, view, mirror, self._names, batteries)
         told += entries
         told += tell_differences(self.name, view, status, self._names)
         self._view = View.of(status)

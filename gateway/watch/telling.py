@@ -12,13 +12,14 @@ Entries about slots, settings and resets are not told here; `origins` remembers 
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from types import MappingProxyType
 from typing import Any
 
 from gateway.domain.events import EventDraft, EventName
 from gateway.domain.mirror import Mirror
-from gateway.domain.receiver import BoardEvent, OutputMode, RingEntry, Status
+from gateway.domain.receiver import Battery, BoardEvent, OutputMode, RingEntry, Status
 from gateway.domain.transmitter import write_serial
 
 __all__ = ["Names", "Told", "View", "tell_differences", "tell_entries"]
@@ -80,15 +81,21 @@ class Told:
 
 
 def tell_entries(
-    receiver: str, entries: Iterable[RingEntry], view: View, mirror: Mirror | None, names: Names
+    receiver: str,
+    entries: Iterable[RingEntry],
+    view: View,
+    mirror: Mirror | None,
+    names: Names,
+    batteries: Mapping[int, Battery] = MappingProxyType({}),
 ) -> tuple[list[Told], View]:
-    """Events of ring entries, in their order, and the view after them."""
+    """Events of ring entries, in their order, and the view after them. `batteries` by serial, as just read."""
     told: list[Told] = []
     for entry in entries:
         data: dict[str, Any]
         match entry.kind:
             case BoardEvent.PRESS:
                 name, data = EventName.TRANSMITTER_HEARD, _press(receiver, entry, mirror, names)
+                data["battery"] = batteries.get(entry.serial, Battery.UNKNOWN).value
             case BoardEvent.INPUT | BoardEvent.OUTPUT:
                 name = EventName.INPUT_CHANGED if entry.kind is BoardEvent.INPUT else EventName.OUTPUT_CHANGED
                 is_news, view = _see(view, name, entry.number, bool(entry.value))

@@ -15,6 +15,7 @@ from gateway.clock import Clock
 from gateway.domain.events import Event, EventName
 from gateway.domain.gate import Gate, InputRole
 from gateway.domain.live import LinkState, LiveReceiver
+from gateway.domain.receiver import Battery
 from gateway.domain.revocation import Revocation
 from gateway.domain.roster import Entry, Roster
 from gateway.domain.transmitter import MAX_SERIAL, write_serial
@@ -99,6 +100,8 @@ class Explainer:
             )
         else:
             findings.append(await self._press(press))
+            if press.data.get("battery") == Battery.LOW:
+                findings.append(self._low_battery(press))
         answer = next((each for each in findings if each.reason is not Reason.WORKED), findings[-1])
         holder = asked.entry.holder if asked.entry else ""
         return Why(holder, asked.serial, answer, tuple(findings), press.time if press else None)
@@ -171,7 +174,8 @@ class Explainer:
         for name in self._places(asked.entry) if asked.entry else self._names():
             live = self._live.receiver(name)
             held = next((slot for slot in self._slots(name) if slot.serial == asked.serial), None)
-            if live.link is not LinkState.ONLINE:
+            by_hand = live.link is LinkState.BY_HAND
+            if live.link is not LinkState.ONLINE and not by_hand:
                 yield Finding(
                     Reason.NOT_REACHED,
                     f"The receiver {name} can't be reached, so nothing newer is known of it.",
@@ -185,8 +189,11 @@ class Explainer:
             elif asked.entry is not None and asked.serial not in self._revoked():
                 yield Finding(
                     Reason.NOT_HELD,
-                    f"The receiver {name} does not hold it.",
-                    "Look at the pending changes and bring the receiver to the roster.",
+                    f"The receiver {name} does not hold it"
+                    + (", by what was ticked there by hand." if by_hand else "."),
+                    f"Go there with its visit sheet: gatepost visit-sheet show {name}"
+                    if by_hand
+                    else "Look at the pending changes and bring the receiver to the roster.",
                     receiver=name,
                 )
 
@@ -222,6 +229,15 @@ class Explainer:
                 break
             before = page[-1].id.number
         return found
+
+    def _low_battery(self, press: Event) -> Finding:
+        return Finding(
+            Reason.BATTERY_LOW,
+            f"Its battery was low when {press.receiver} heard it {self._when(press.time)}.",
+            "Change its battery; until then it may be heard only from close by.",
+            receiver=press.receiver,
+            time=press.time,
+        )
 
     async def _press(self, press: Event) -> Finding:
         receiver, when = press.receiver, self._when(press.time)

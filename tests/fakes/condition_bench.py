@@ -120,11 +120,18 @@ class ConditionBench:
         """The gate's output closes."""
         await self.happen(draft(EventName.OUTPUT_CHANGED, output=1, closed=closed))
 
-    async def press(self, serial: int = 48_231_907, *, known: bool = True) -> None:
+    async def press(self, serial: int = 48_231_907, *, known: bool = True, battery: str = "unknown") -> None:
         """A transmitter is heard."""
         outputs = [1] if known else []
         await self.happen(
-            draft(EventName.TRANSMITTER_HEARD, serial=f"{serial:010d}", outputs=outputs, known=known, enrolling=False)
+            draft(
+                EventName.TRANSMITTER_HEARD,
+                serial=f"{serial:010d}",
+                outputs=outputs,
+                known=known,
+                enrolling=False,
+                battery=battery,
+            )
         )
 
     def noise(self, sent: int, spoilt: int) -> None:

@@ -18,6 +18,7 @@ from typing import TypeVar
 
 from gateway.clock import Clock
 from gateway.domain.receiver import (
+    Battery,
     Capability,
     Identity,
     Limits,
@@ -37,7 +38,8 @@ from tests.fakes.board import FakeBoard
 __all__ = ["EVERYTHING", "FakeReceiver", "some_identity", "some_limits", "some_slot"]
 
 T = TypeVar("T")
-EVERYTHING = frozenset(Capability)
+#: Batteries apart: reading one is a frame more at each press.
+EVERYTHING = frozenset(Capability) - {Capability.BATTERY}
 
 
 def some_identity(serial: str = "FQ-0001") -> Identity:
@@ -105,6 +107,7 @@ class FakeReceiver:
         self.urgencies: list[Urgency] = []
         self.slot_writes = 0
         self.write_frames = 0
+        self.batteries: dict[int, Battery] = {}
         self._faults: list[_Fault] = []
 
     # --- orders of the test ---
@@ -156,6 +159,10 @@ class FakeReceiver:
         if not self._capabilities:
             status = Status(status.input_violated, status.output_closed)
         return self._answer(fault, status)
+
+    async def read_batteries(self, slots: Collection[int], *, urgency: Urgency = Urgency.POLL) -> Mapping[int, Battery]:
+        fault = await self._frame("read_batteries", urgency)
+        return self._answer(fault, {slot: self.batteries.get(slot, Battery.UNKNOWN) for slot in slots})
 
     async def read_ring(self, after: RingPlace, status: Status, *, urgency: Urgency = Urgency.POLL) -> RingRead:
         self._need(Capability.EVENTS)

@@ -94,3 +94,22 @@ async def test_a_chattering_contact_is_one_condition_and_few_rows(tmp_path: Path
         assert rows[-1].data["violated"] is False
         assert watch.live.receiver("slip-gate").status is not None
         assert len(store.journal.all(EventName.CONDITION_RAISED)) == 1
+
+
+async def test_a_low_battery_comes_with_the_press(tmp_path: Path) -> None:
+    """The receiver keeps it beside the slot; the event carries it, and a press with a new battery ends it."""
+    store = MemoryStore(SystemClock())
+    async with bench(tmp_path, slots=32) as on:
+        on.command("board learn 1")
+        on.command("press 48231907 1")
+        async with deriving(on, store) as (_, conditions):
+            await asyncio.sleep(0.4)  # a press is the first telegram after 300 ms of silence
+            on.command("battery 48231907 low")
+            on.command("press 48231907 1")
+            await until(lambda: "battery-low" in _open(conditions))
+            on.command("battery 48231907 good")
+            await asyncio.sleep(0.4)
+            on.command("press 48231907 1")
+            await until(lambda: "battery-low" not in _open(conditions))
+            heard = [event.data["battery"] for event in store.journal.all(EventName.TRANSMITTER_HEARD)]
+            assert heard[-2:] == ["low", "good"]

@@ -262,6 +262,7 @@ RULES: Mapping[tuple[ConditionKind, ...], Rule] = {
         ConditionKind.REVOKED_USED,
         ConditionKind.BOARD_RESET,
         ConditionKind.DRIFT_OPEN,
+        ConditionKind.BATTERY_LOW,
     ): _happenings,
     (ConditionKind.TRANSMITTER_UNUSED,): _unused,
     (ConditionKind.SERVICE_DUE,): _service_due,

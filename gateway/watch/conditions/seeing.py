@@ -13,8 +13,16 @@ from typing import Any
 from gateway.domain.condition import ConditionKind
 from gateway.domain.events import Event, EventName
 from gateway.domain.gate import Closing, Contact, Gate, InputRole
+from gateway.domain.receiver import Battery
 from gateway.watch.conditions.premises import Premises
-from gateway.watch.conditions.state import ContactFacts, Expectation, GateFacts, Happening, Moment, State
+from gateway.watch.conditions.state import (
+    ContactFacts,
+    Expectation,
+    GateFacts,
+    Happening,
+    Moment,
+    State,
+)
 
 __all__ = ["EXPLAINED_AFTER_S", "SEEN", "Seen", "see", "see_level"]
 
@@ -172,11 +180,23 @@ def _heard(premises: Premises, state: State, seen: Seen) -> State:
             state = state.with_gate(gate.name, _commanded(state.gate(gate.name), seen.moment))
     if serial in state.heard:
         state = replace(state, heard={**state.heard, serial: seen.moment})
+    state = _battery(state, seen, serial)
     if seen.data.get("enrolling"):
         return state
     if serial in seen.revoked:
         return _happen(state, ConditionKind.REVOKED_USED, seen, serial=serial)
     return state if seen.data.get("known") else _unknown(premises, state, seen, serial)
+
+
+def _battery(state: State, seen: Seen, serial: int) -> State:
+    """Low until a telegram says that it is good or somebody takes note; one that says nothing changes nothing."""
+    battery = seen.data.get("battery")
+    if battery == Battery.LOW:
+        return _happen(state, ConditionKind.BATTERY_LOW, seen, serial=serial)
+    if battery == Battery.GOOD:
+        gone = f"{ConditionKind.BATTERY_LOW}:{serial:010d}"
+        return replace(state, happened={key: each for key, each in state.happened.items() if key != gone})
+    return state
 
 
 def _unknown(premises: Premises, state: State, seen: Seen, serial: int) -> State:

@@ -92,6 +92,9 @@ _SENTENCES: Mapping[ConditionKind, Callable[[Premises, Verdict], str]] = {
     ),
     ConditionKind.REVOKED_USED: lambda p, v: f"The revoked transmitter {_serial(v)} was used at {v.receiver}.",
     ConditionKind.TRANSMITTER_UNUSED: lambda p, v: f"Transmitter {_serial(v)} was not heard for {v.count} days.",
+    ConditionKind.BATTERY_LOW: lambda p, v: (
+        f"The battery of transmitter {_serial(v)} is low, heard at {v.receiver}; have it changed."
+    ),
     ConditionKind.SERVICE_DUE: lambda p, v: (
         f"{p.title_of(v.gate)} has opened {v.count} times since the last service; have it serviced."
     ),

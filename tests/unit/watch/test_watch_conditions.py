@@ -100,6 +100,13 @@ async def _acknowledge(bench: ConditionBench) -> None:
         await bench.watch.acknowledge(each.id, name="Harbour office", note="looked at it")
 
 
+def _press(battery: str) -> Step:
+    async def step(bench: ConditionBench) -> None:
+        await bench.press(LOST, battery=battery)
+
+    return step
+
+
 def _contact(number: int, violated: bool, **more: int) -> Step:
     async def step(bench: ConditionBench) -> None:
         await bench.contact(number, violated, **more)
@@ -148,6 +155,7 @@ CASES = (
     Case(ConditionKind.SERVICE_DUE, _three_cycles, _acknowledge),
     Case(ConditionKind.BOARD_RESET, _reset_at_the_board, _acknowledge),
     Case(ConditionKind.DRIFT_OPEN, _taught_at_the_board, _acknowledge),
+    Case(ConditionKind.BATTERY_LOW, _press("low"), _press("good")),
     Case(ConditionKind.CLOCK_UNTRUSTED, _lose_clock, _find_clock, due_s=605, ends_s=5),
 )
 each_case = pytest.mark.parametrize("case", CASES, ids=lambda case: case.kind.value)
@@ -492,6 +500,7 @@ def test_endings_are_told_apart() -> None:
         ConditionKind.SERVICE_DUE,
         ConditionKind.BOARD_RESET,
         ConditionKind.DRIFT_OPEN,
+        ConditionKind.BATTERY_LOW,
     }
 
 
@@ -533,3 +542,18 @@ async def test_a_poll_that_is_ahead_of_its_events_hides_no_change() -> None:
         await bench.clock.advance(60)
         assert bench.told() == []
         assert bench.watch.gates.gate("slip-gate").cycles == 1
+
+
+async def test_a_low_battery_is_one_condition_until_a_press_says_good() -> None:
+    """More presses say no more, one that says nothing of its battery ends nothing, taking note ends it."""
+    async with ConditionBench().run() as bench:
+        for battery in ("low", "low", "unknown"):
+            await bench.press(LOST, battery=battery)
+        (raised,) = bench.watch.open()
+        assert raised.sentence == f"The battery of transmitter {LOST:010d} is low, heard at slip-gate; have it changed."
+        await _acknowledge(bench)
+        assert bench.watch.open() == ()
+        await bench.press(LOST, battery="low")
+        assert len(bench.watch.open()) == 1
+        await bench.press(LOST, battery="good")
+        assert bench.watch.open() == ()

@@ -108,6 +108,12 @@ async def _safety(bench: WhyBench) -> None:
     await bench.conditions.contact(SAFETY, True)
 
 
+async def _low_battery(bench: WhyBench) -> None:
+    await bench.conditions.press(SERIAL, battery="low")
+    await bench.conditions.output()
+    await bench.conditions.contact(CLOSED, True)
+
+
 CASES = {
     Reason.NOT_HEARD: _not_heard,
     Reason.HEARD_UNKNOWN: _unknown,
@@ -121,6 +127,7 @@ CASES = {
     Reason.NOT_HELD: _not_held,
     Reason.NOT_REACHED: _silent,
     Reason.SAFETY_ACTIVE: _safety,
+    Reason.BATTERY_LOW: _low_battery,
 }
 
 
