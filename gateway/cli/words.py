@@ -106,7 +106,13 @@ _SENTENCES: dict[str, Callable[[Mapping[str, Any]], str]] = {
     "ring.overrun": lambda d: f"{d.get('lost', 'some')} events were lost, its list of events had turned over",
     "slot.changed": lambda d: f"{len(d.get('slots', ()))} slots changed in its memory",
     "settings.changed": lambda _: "its settings changed",
-    "drift.found": lambda d: f"{len(d.get('slots', ()))} slots were changed at the board",
+    "drift.found": lambda d: (
+        "its memory was cleared by a reset that did not come from here"
+        if d.get("cleared")
+        else f"{len(d.get('slots', ()))} slots were changed by other hands; see: gatepost drift list"
+    ),
+    "drift.decided": lambda d: f"{d.get('asked_by') or 'somebody'} decided about {d.get('serial')}: {d.get('decision')}",
+    "drift.settled": lambda d: f"nothing is left of what was changed for transmitter {d.get('serial')}",
     "plan.applied": lambda d: d.get("summary") or "brought up to the roster and proven",
     "plan.held": lambda d: f"a plan waits for approval: {d.get('hold', '')}",
     "plan.failed": lambda d: f"a plan failed: {d.get('outcome', '')}",

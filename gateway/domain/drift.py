@@ -70,8 +70,9 @@ class Drift:
     """One transmitter at one receiver. `before` is what was ours, `after` what was found; both as one slot.
 
     `given`, `kept` and `taken` are outputs by position, number 1 first: added and undecided; added and adopted;
-    taken away. `other` says that name, kind or flags were changed too, `kept_other` that this was adopted. `doomed` says
-    that a person wants what was added to go. `origin` is who did it (None: not known), `decided_by` who decided last.
+    taken away. `other` says that name, kind or flags were changed too, `kept_other` that this was adopted. `doomed`
+    says that a person wants what was added to go. `origin` is who did it (None: not known), `decided_by` who decided
+    last. `revision` is the receiver's when it was found: a mirror that is older says nothing about it.
     """
 
     receiver: str
@@ -88,6 +89,7 @@ class Drift:
     kept_other: bool = False
     doomed: bool = False
     decided_by: str = ""
+    revision: int = 0
 
     @property
     def key(self) -> tuple[str, int]:
@@ -179,6 +181,7 @@ def found(
     known: Drift | None,
     origin: Origin | None,
     now: datetime,
+    revision: int = 0,
 ) -> Drift | None:
     """What a foreign change from `before` to `after` (the slots of this serial) makes of what was known.
 
@@ -205,6 +208,7 @@ def found(
         kept_other=bool(known and known.kept_other),
         doomed=bool(known and known.doomed and not gained),
         decided_by=known.decided_by if known else "",
+        revision=revision,
     )
     return None if drift.is_empty else drift
 
@@ -222,13 +226,14 @@ def settled(drift: Drift, held: Collection[Slot], wanted: Pairs | None) -> Drift
     if wanted is not None and drift.is_foreign:
         given, kept = frozenset(), frozenset()
     now_there = _one(held)
-    is_found = drift.after is not None and now_there is not None and _essence(drift.after) == _essence(now_there)
+    is_as_found = drift.after is not None and now_there is not None and _essence(drift.after) == _essence(now_there)
     left = replace(
         drift,
+        kind=_kind(drift.before, now_there),
         given=outputs_of(given),
         kept=outputs_of(kept),
         taken=outputs_of(drift.taken_pairs - there),
-        other=drift.other and is_found,
+        other=drift.other and is_as_found,
     )
     return None if left.is_empty else left
 

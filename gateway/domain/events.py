@@ -38,6 +38,8 @@ class EventName(StrEnum):
     PLAN_APPLIED = "plan.applied"
     PLAN_FAILED = "plan.failed"
     DRIFT_FOUND = "drift.found"
+    DRIFT_DECIDED = "drift.decided"
+    DRIFT_SETTLED = "drift.settled"
     REVOCATION_PENDING = "revocation.pending"
     REVOCATION_APPLIED = "revocation.applied"
     REVOCATION_LIFTED = "revocation.lifted"

@@ -64,7 +64,8 @@ class Desired:
 
     `wanted` take a slot. `ended` have none any more because a date that was known before has passed. `undecided` have
     dates while the clock is untrusted: what the memory holds of them stays as it is. `listed` are all serials
-    of the roster, `holders` their holders; `revoked` are those that must not be in the memory.
+    of the roster, `holders` their holders; `revoked` are those that must not be in the memory. `kept` are those whose
+    slots stay as they are because other hands put them there and that is to be left alone.
     """
 
     wanted: Mapping[int, Wanted]
@@ -73,6 +74,7 @@ class Desired:
     listed: frozenset[int] = frozenset()
     revoked: frozenset[int] = frozenset()
     left_out: tuple[str, ...] = ()
+    kept: frozenset[int] = frozenset()
     holders: Mapping[int, str] = field(default_factory=dict)
 
 

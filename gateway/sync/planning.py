@@ -103,7 +103,7 @@ class _Planner:
         if serial in desired.revoked:
             for slot in slots:
                 self._remove(slot, "revoked", revoked=True, guarded=False)
-        elif serial in desired.undecided:
+        elif serial in desired.undecided or serial in desired.kept:
             self._unchanged += len(slots)
         elif serial in desired.wanted:
             self._bring(slots, desired.wanted[serial])

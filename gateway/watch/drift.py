@@ -84,7 +84,7 @@ class DriftFinder:
             return []
         cleared = _is_cleared(foreign, left)
         told = await self._let_wait(receiver) if cleared else []
-        notes = await self._keep(receiver, _learned_since(foreign) if cleared else foreign)
+        notes = await self._keep(receiver, _learned_since(foreign) if cleared else foreign, revision)
         data: dict[str, Any] = {
             "slots": [slot_data(change) for change in foreign],
             "drift": notes,
@@ -139,7 +139,7 @@ class DriftFinder:
         data = {"reason": BOARD_RESET, "snapshot": "", "asked_by": ""}
         return [EventDraft(EventName.ROSTER_PAUSED, receiver, data)]
 
-    async def _keep(self, receiver: str, changes: Sequence[SlotChange]) -> list[dict[str, Any]]:
+    async def _keep(self, receiver: str, changes: Sequence[SlotChange], revision: int) -> list[dict[str, Any]]:
         known, policy = self._ledger.drifts(), self._policies.get(receiver, DriftPolicy.REMOVE)
         notes, ended, told = [], [], []
         for one in _by_serial(changes):
@@ -152,6 +152,7 @@ class DriftFinder:
                 known=before,
                 origin=one.origin,
                 now=self._clock.now(),
+                revision=revision,
             )
             if drift is None:
                 ended += [(receiver, one.serial)] if before else []
