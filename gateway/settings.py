@@ -113,10 +113,23 @@ class LineSettings(_Strict):
     tries: Annotated[int, Field(ge=1, le=10)] = 3
 
 
-class ReceiverSettings(InputsMixin):
-    """One receiver on a line: its address, its map, and the names that people give its outputs and inputs."""
+_WIRED_KEYS = (
+    "line", "address", "map", "driver", "polls_per_second", "link_password_file", "operate", "drift", "inputs",
+)  # fmt: skip
+_MANUAL_KEYS = ("slots", "positions", "output_count")
 
-    line: _Name
+
+class ReceiverSettings(InputsMixin):
+    """One receiver on a line: its address, its map, and the names that people give its outputs and inputs.
+
+    Of kind `manual` no line reaches it: what it has room for is stated here, and a person carries out its plans.
+    """
+
+    kind: Literal["wired", "manual"] = "wired"
+    line: _Name = ""
+    slots: Annotated[int, Field(ge=1, le=65_535)] | None = None
+    positions: Annotated[int, Field(ge=1, le=8)] = 8
+    output_count: Annotated[int, Field(ge=1, le=64)] | None = None
     address: Annotated[int, Field(ge=1, le=247)] = 1
     map: str = "reference"
     driver: str = "register-map"
@@ -153,6 +166,30 @@ class ReceiverSettings(InputsMixin):
         """Names of outputs by number."""
         return {int(number): name for number, name in self.outputs.items()}
 
+    @property
+    def by_hand(self) -> bool:
+        """Whether no line reaches it."""
+        return self.kind == "manual"
+
+    @model_validator(mode="after")
+    def _keys_of_its_kind(self) -> Self:
+        if not self.by_hand:
+            if not self.line:
+                raise ValueError('line is needed: the line that it is on; or kind = "manual" when no line reaches it')
+            if wrong := [key for key in _MANUAL_KEYS if key in self.model_fields_set]:
+                raise ValueError(f'{wrong[0]} is for kind = "manual"; a receiver on a line states it itself')
+            return self
+        if wrong := [key for key in _WIRED_KEYS if key in self.model_fields_set]:
+            raise ValueError(f'{wrong[0]} needs a line, and kind = "manual" has none; take one of the two out')
+        if self.slots is None:
+            raise ValueError('slots is needed with kind = "manual": how many transmitters it has room for')
+        highest = max(self.output_names, default=0)
+        if not highest and self.output_count is None:
+            raise ValueError('outputs is needed with kind = "manual", for example outputs = { 1 = "gate" }')
+        if self.output_count is not None and highest > self.output_count:
+            raise ValueError(f"output_count is {self.output_count}, but output {highest} has a name; correct one")
+        return self
+
     @model_validator(mode="after")
     def _operated_outputs_exist(self) -> Self:
         named = {name.casefold() for name in self.outputs.values()}
@@ -181,7 +218,7 @@ def _check_schedule(expression: str) -> str:
 
 
 class RosterSettings(_Strict):
-    """The central file and when it is fetched.
+    """The central file and when it is fetched; with the source `local` the gateway keeps the roster itself.
 
     `schedule` is cron's five fields in the site's zone (weekdays by name), `every_minutes` an interval; one of
     them, or none for by hand only. `spread_s` delays each run by a random part of it, so that many sites do not
@@ -243,6 +280,23 @@ class RosterSettings(_Strict):
             raise ValueError("schedule and every_minutes exclude each other; keep one")
         return self
 
+    @model_validator(mode="after")
+    def _kept_here_alone(self) -> Self:
+        if self.local:
+            odd = [name for name in ("groups", "credentials_file", "ca_file") if getattr(self, name) is not None]
+            odd += ["signature"] if self.signature == "required" else []
+            if odd:
+                raise ValueError(
+                    f"with source = \"local\" the gateway keeps roster and groups itself; leave out {', '.join(odd)}, "
+                    "or write a path such as ./local if a file is meant"
+                )
+        return self
+
+    @property
+    def local(self) -> bool:
+        """Whether the gateway keeps the roster itself."""
+        return self.source == "local"
+
     @property
     def remote(self) -> bool:
         """Whether the source is an address, not a path."""
@@ -271,7 +325,7 @@ class Settings(_Strict):
 
     gateway: GatewaySettings
     api: ApiSettings = ApiSettings()
-    lines: Annotated[dict[_Name, LineSettings], Field(min_length=1)]
+    lines: dict[_Name, LineSettings] = {}
     receivers: Annotated[dict[_Name, ReceiverSettings], Field(min_length=1)]
     gates: dict[_Name, GateSettings] = {}
     conditions: ConditionSettings = ConditionSettings()
@@ -283,8 +337,10 @@ class Settings(_Strict):
     def _wired(self) -> Self:
         places: dict[tuple[str, int], str] = {}
         for name, receiver in self.receivers.items():
+            if receiver.by_hand:
+                continue
             if receiver.line not in self.lines:
-                known = ", ".join(sorted(self.lines))
+                known = ", ".join(sorted(self.lines)) or "none"
                 raise ValueError(f"receivers.{name}.line: there is no line “{receiver.line}”; lines are: {known}")
             place = (receiver.line, receiver.address)
             if place in places:

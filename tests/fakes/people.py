@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from gateway.domain.person import Card, PeopleQuery, Person, Standing
 from gateway.domain.transmitter import write_serial
-from gateway.errors import NotFound
+from gateway.errors import NotFound, Refused
+from gateway.ports import Basis, EditOutcome, FirstRoster, RosterEdit, RosterPair, RosterRevision
 
-__all__ = ["FakePeople", "some_person"]
+__all__ = ["FakePeople", "NoFirstRosters", "NoOwnRoster", "some_person"]
 
 
 def some_person(serial: int = 48231907, holder: str = "Berth 12") -> Person:
@@ -39,3 +42,43 @@ class FakePeople:
             if any(card.serial == serial for card in person.cards):
                 return person
         raise NotFound("Nobody here carries this transmitter.", remedy="Read its ten digits again.")
+
+
+class NoOwnRoster:
+    """`ports.OwnRoster` of a site whose roster is kept elsewhere."""
+
+    ours = False
+
+    async def tag(self, subject: str) -> str:
+        raise _elsewhere()
+
+    async def edit(
+        self,
+        edits: Sequence[RosterEdit],
+        *,
+        who: str,
+        how: str = "edited",
+        subject: str = "",
+        basis: Basis | None = None,
+    ) -> EditOutcome:
+        raise _elsewhere()
+
+    async def files(self, number: int = 0) -> tuple[RosterRevision, RosterPair]:
+        raise _elsewhere()
+
+    async def revisions(self, *, before: int = 0, limit: int = 100) -> tuple[RosterRevision, ...]:
+        raise _elsewhere()
+
+
+class NoFirstRosters:
+    """`ports.FirstRosters` of receivers that hold nothing."""
+
+    async def read(self, receivers: Sequence[str] = ()) -> FirstRoster:
+        raise Refused("They hold nothing.", remedy="Begin with the template.", code="nothing-held")
+
+    async def keep(self, first: FirstRoster, *, who: str) -> EditOutcome:
+        raise _elsewhere()
+
+
+def _elsewhere() -> Refused:
+    return Refused("The roster is kept elsewhere.", remedy="Edit it there.", code="roster-elsewhere")

@@ -1,0 +1,170 @@
+"""The roster that a gateway keeps itself: edited piece by piece, checked as a whole, kept, put in force as any other.
+
+The order of an edit: nobody else edits; what it starts from is still so; the files with it are checked as any file is,
+with all faults; they are durable as a numbered revision; then the ordinary way accepts them. Plans, guards and
+timetables know nothing of where the roster came from.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import hashlib
+from collections.abc import Sequence
+
+from gateway.clock import Clock
+from gateway.domain.roster import Roster
+from gateway.domain.transmitter import write_serial
+from gateway.errors import NotFound, Refused
+from gateway.ports import (
+    Basis,
+    EditOutcome,
+    KeptRosters,
+    ReceiverFacts,
+    RosterCheck,
+    RosterDesk,
+    RosterEdit,
+    RosterEditor,
+    RosterPair,
+    RosterReader,
+    RosterRevision,
+)
+from gateway.sync.roster_words import roster_changes
+
+__all__ = ["OwnRosterDesk"]
+
+
+class OwnRosterDesk:
+    """`ports.OwnRoster`. `kept` None: the settings name another source."""
+
+    def __init__(
+        self,
+        *,
+        kept: KeptRosters | None,
+        editor: RosterEditor,
+        reader: RosterReader,
+        rosters: RosterDesk,
+        receivers: Sequence[ReceiverFacts],
+        clock: Clock,
+    ) -> None:
+        self._kept = kept
+        self._editor = editor
+        self._reader = reader
+        self._rosters = rosters
+        self._receivers = receivers
+        self._clock = clock
+        self._lock = asyncio.Lock()
+        self._read: tuple[str, Roster | None] = ("", None)
+
+    @property
+    def ours(self) -> bool:
+        return self._kept is not None
+
+    async def tag(self, subject: str) -> str:
+        found = await self._need().newest()
+        return _tag(subject, found, await self._roster_of(found))
+
+    async def edit(
+        self,
+        edits: Sequence[RosterEdit],
+        *,
+        who: str,
+        how: str = "edited",
+        subject: str = "",
+        basis: Basis | None = None,
+    ) -> EditOutcome:
+        """Cancelled, the edit is kept or not, and in force at the next fetch if it is."""
+        kept = self._need()
+        async with self._lock:
+            found = await kept.newest()
+            current = await self._roster_of(found)
+            if basis is not None:
+                basis(_tag(subject, found, current))
+            old = found[1] if found else None
+            pair = await asyncio.to_thread(self._editor.edit, old, current, edits)
+            check = await self._check(pair)
+            if check.roster is None:
+                return EditOutcome(None, faults=check.faults, warnings=check.warnings)
+            if not check.roster.entries:
+                raise Refused(
+                    "The roster would be empty, and an empty roster is never put in force.",
+                    remedy="Revoke the last transmitter instead, or add another one first.",
+                    code="roster-empty",
+                )
+            words = roster_changes(current, check.roster)
+            if old == pair:
+                return EditOutcome(None, words, warnings=check.warnings)
+            told = words or ("other text in the files; who works what stays as it was",)
+            revision = RosterRevision(0, self._clock.now(), who, how, told, check.roster.digest)
+            revision = await kept.keep(pair, revision)
+        state = await self._rosters.fetch()
+        in_force = state.accepted is not None and state.accepted.digest == revision.digest
+        problem = "" if in_force else state.problem or "Another edit came right after it."
+        return EditOutcome(revision, revision.words, warnings=check.warnings, problem=problem)
+
+    async def files(self, number: int = 0) -> tuple[RosterRevision, RosterPair]:
+        kept = self._need()
+        if number == 0:
+            found = await kept.newest()
+            if found is None:
+                raise _nothing()
+            return found
+        listed = await kept.revisions(before=number + 1, limit=1)
+        pair = await kept.load(number) if listed and listed[0].number == number else None
+        if pair is None:
+            raise NotFound(
+                f"The files of revision {number} are not kept.",
+                remedy="List the edits; the files of the newest ones are there.",
+            )
+        return listed[0], pair
+
+    async def revisions(self, *, before: int = 0, limit: int = 100) -> tuple[RosterRevision, ...]:
+        return await self._need().revisions(before=before, limit=limit)
+
+    # --- what stands there now ---
+
+    def _need(self) -> KeptRosters:
+        if self._kept is None:
+            place = self._rosters.state().place
+            raise Refused(
+                f"The roster of this site is not kept here; it comes from {place}.",
+                remedy='Edit it there. To keep it here, import it and set source = "local" in the settings.',
+                code="roster-elsewhere",
+            )
+        return self._kept
+
+    async def _roster_of(self, found: tuple[RosterRevision, RosterPair] | None) -> Roster | None:
+        """The newest roster as it is read with today's settings; kept in memory until another one comes."""
+        if found is None:
+            return None
+        revision, pair = found
+        if self._read[0] != revision.digest:
+            self._read = (revision.digest, (await self._check(pair)).roster)
+        return self._read[1]
+
+    async def _check(self, pair: RosterPair) -> RosterCheck:
+        """In a thread: thousands of rows take long enough to make a line late."""
+        return await asyncio.to_thread(self._reader.check, pair.roster, pair.groups, self._receivers)
+
+
+def _tag(subject: str, found: tuple[RosterRevision, RosterPair] | None, roster: Roster | None) -> str:
+    """A digest of what the subject is now; empty when it isn't there."""
+    kind, _, name = subject.partition(" ")
+    if kind == "files":
+        return found[0].digest[:24] if found else ""
+    if roster is None:
+        return ""
+    content: object = None
+    if kind == "row":
+        entry = next((each for each in roster.entries if write_serial(each.serial) == name), None)
+        own = () if entry is None or entry.group else entry.rights
+        content = entry and (entry.holder, entry.kind, entry.group, own, entry.sites, str(entry.valid_from),
+                             str(entry.valid_until), entry.note)  # fmt: skip
+    elif kind == "group":
+        content = next((rights for key, rights in roster.groups.items() if key.casefold() == name.casefold()), None)
+    return "" if content is None else hashlib.sha256(f"{subject}\0{content!r}".encode()).hexdigest()[:24]
+
+
+def _nothing() -> NotFound:
+    return NotFound(
+        "Nobody is in the roster that this gateway keeps.", remedy="Add people, import files, or read the receivers."
+    )

@@ -1,0 +1,87 @@
+"""What one roster changes against another, in words: for the list of edits, and for whoever has just made one.
+
+Pure. Serials name rows; `before → after` names what changed in them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+
+from gateway.domain.roster import Entry, Right, Roster
+from gateway.domain.transmitter import write_serial
+
+__all__ = ["roster_changes"]
+
+_MOST = 200  # sentences of one edit that are kept; a whole new file is told by its counts beyond them
+
+
+def roster_changes(before: Roster | None, after: Roster) -> tuple[str, ...]:
+    """Every difference as a sentence; groups first, then rows in the order of the files."""
+    words = [*_groups(before, after), *_rows(before, after)]
+    if len(words) > _MOST:
+        return (*words[:_MOST], f"and {len(words) - _MOST} changes more")
+    return tuple(words)
+
+
+def _groups(before: Roster | None, after: Roster) -> Iterator[str]:
+    old, new = (before.groups if before else {}), after.groups
+    for name in sorted(old.keys() | new.keys()):
+        if name not in old:
+            yield f"group {name} is new: {_rights(new[name])}"
+        elif name not in new:
+            yield f"group {name} is gone"
+        elif old[name] != new[name]:
+            yield f"group {name}: {_rights(old[name])} → {_rights(new[name])}"
+    kinds = (before.kinds if before else {}), after.kinds
+    for name in sorted(kinds[0].keys() | kinds[1].keys() if before else ()):
+        if kinds[0].get(name) != kinds[1].get(name):
+            yield f"the positions of kind {name} changed"
+
+
+def _rows(before: Roster | None, after: Roster) -> Iterator[str]:
+    old, new = (before.by_serial() if before else {}), after.by_serial()
+    for serial, entry in new.items():
+        if serial not in old:
+            yield f"{_who(entry)}: added, {_access(entry)}"
+        else:
+            changes = list(_differences(old[serial], entry))
+            if changes:
+                yield f"{_who(old[serial])}: {'; '.join(changes)}"
+    for serial, entry in old.items():
+        if serial not in new:
+            yield f"{_who(entry)}: removed, had {_access(entry)}"
+
+
+def _differences(old: Entry, new: Entry) -> Iterator[str]:
+    for name, before, after in (
+        ("holder", old.holder, new.holder),
+        ("kind", old.kind, new.kind),
+        ("group", old.group, new.group),
+        ("sites", " ".join(old.sites), " ".join(new.sites)),
+        ("valid from", _date(old.valid_from), _date(new.valid_from)),
+        ("valid until", _date(old.valid_until), _date(new.valid_until)),
+        ("note", old.note, new.note),
+    ):
+        if before != after:
+            yield f"{name} {before or 'none'} → {after or 'none'}"
+    if old.rights != new.rights and old.group == new.group and not old.group:
+        yield f"rights {_rights(old.rights)} → {_rights(new.rights)}"
+    elif old.rights != new.rights and old.group != new.group:
+        yield f"works {_rights(old.rights)} → {_rights(new.rights)}"
+
+
+def _who(entry: Entry) -> str:
+    return f"{entry.holder}, transmitter {write_serial(entry.serial)}"
+
+
+def _access(entry: Entry) -> str:
+    until = f" until {_date(entry.valid_until)}" if entry.valid_until else ""
+    return f"{f'group {entry.group}' if entry.group else _rights(entry.rights)}{until}"
+
+
+def _rights(rights: Iterable[Right]) -> str:
+    return " ".join(f"{right.position}:{right.receiver}/{right.output}" for right in rights) or "nothing"
+
+
+def _date(value: object) -> str:
+    return "" if value is None else str(value)
