@@ -7,15 +7,20 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
+from typing import Protocol
 from zoneinfo import ZoneInfo
 
 from gateway.api.memory_replays import MemoryReplays
 from gateway.clock import Clock
+from gateway.domain.health import Health
 from gateway.domain.receiver import Capability
+from gateway.line import LineCounters, LineState
 from gateway.ports import (
     Audit,
     ClearingDesk,
     Conditions,
+    EnrolmentDesk,
+    FirstRosters,
     Gates,
     Journal,
     LiveView,
@@ -23,6 +28,8 @@ from gateway.ports import (
     Mirrors,
     OperationDesk,
     OutletDesk,
+    OwnRoster,
+    Papers,
     People,
     Plans,
     Receipts,
@@ -33,16 +40,18 @@ from gateway.ports import (
     RosterDesk,
     RosterReader,
     RosterWaits,
+    RowForm,
     SettingsDesk,
     SnapshotDesk,
     SyncRuns,
     Timetable,
     Tokens,
     Trust,
+    VisitSheets,
     Whys,
 )
 
-__all__ = ["Notice", "Services"]
+__all__ = ["LineView", "Notice", "Services"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,6 +61,16 @@ class Notice:
     code: str
     text: str
     remedy: str = ""
+
+
+class LineView(Protocol):
+    """What a line tells of itself."""
+
+    @property
+    def state(self) -> LineState: ...
+
+    @property
+    def counters(self) -> LineCounters: ...
 
 
 def _no_notices() -> Sequence[Notice]:
@@ -64,8 +83,8 @@ class Services:
 
     `gateway_id` names this gateway in events. `facts` has the receivers' names and their outputs' names,
     `capabilities` what each one's map makes possible (a receiver that is missing there has all of them).
-    `zone` is the site's, in which people are
-    shown times. `journal_available` is False while the journal can't be written. `notices` are in force now.
+    `zone` is the site's, in which people are shown times. `lines` are the serial lines by name, `health` says whether
+    everything works. `journal_available` is False while the journal can't be written. `notices` are in force now.
     """
 
     gateway_id: str
@@ -92,13 +111,21 @@ class Services:
     waits: RosterWaits
     clearing: ClearingDesk
     outlets: OutletDesk
+    enrolments: EnrolmentDesk
+    rows: RowForm
     operating: OperationDesk
     receipts: Receipts
     people: People
+    own_roster: OwnRoster
+    first_rosters: FirstRosters
+    papers: Papers
+    visit_sheets: VisitSheets
     facts: Sequence[ReceiverFacts] = ()
     capabilities: Mapping[str, frozenset[Capability]] = field(default_factory=dict)
     zone: ZoneInfo = field(default_factory=lambda: ZoneInfo("UTC"))
     replays: Replays = field(default_factory=MemoryReplays)
+    lines: Mapping[str, LineView] = field(default_factory=dict)
+    health: Callable[[], Health] = Health
     journal_available: Callable[[], bool] = lambda: True
     notices: Callable[[], Sequence[Notice]] = _no_notices
 

@@ -5,9 +5,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from gateway.archive.papers import PaperDesk, SiteFacts
 from gateway.daemon.ground import Ground
 from gateway.daemon.names import NameBook
 from gateway.daemon.operating import build_operating
+from gateway.daemon.people import PeopleDesks, build_people
+from gateway.daemon.pulse import Pulse
 from gateway.daemon.syncing import Rosters, Syncing, build_rosters, build_syncing
 from gateway.daemon.watching import Watching, build_watching
 from gateway.outlet_plans import Running
@@ -26,8 +29,11 @@ class House:
     rosters: Rosters
     watching: Watching
     syncing: Syncing
+    people: PeopleDesks
     outlets: OutletHouse
     operating: OperatingDesk
+    papers: PaperDesk
+    pulse: Pulse
 
 
 def build_house(ground: Ground) -> House:
@@ -37,7 +43,24 @@ def build_house(ground: Ground) -> House:
     watching = build_watching(ground, rosters.rows, names)
     syncing = build_syncing(ground, rosters, watching, names)
     operating = build_operating(ground, watching, syncing)
-    return House(ground, rosters, watching, syncing, _outlets(ground, watching), operating)
+    people = build_people(ground, rosters, syncing)
+    papers = _papers(ground, rosters, watching, syncing)
+    outlets = _outlets(ground, watching)
+    return House(ground, rosters, watching, syncing, people, outlets, operating, papers, _pulse(ground))
+
+
+def _papers(ground: Ground, rosters: Rosters, watching: Watching, syncing: Syncing) -> PaperDesk:
+    settings, parts = ground.settings, ground.parts
+    contacts = tuple(each for name, receiver in settings.receivers.items() for each in receiver.contacts(name))
+    return PaperDesk(
+        SiteFacts(settings.gateway.site, parts.zone, parts.facts, contacts), people=watching.people,
+        live=watching.watch.live, mirrors=ground.store.mirrors, gates=watching.conditions.gates,
+        roster=rosters.keeper, revocations=syncing.revoker, clock=ground.clock, trust=ground.trust,
+    )  # fmt: skip
+
+
+def _pulse(ground: Ground) -> Pulse:
+    return Pulse(ground.clock, ("store", "watch", *(f"line {name}" for name in ground.parts.lines)))
 
 
 def _outlets(ground: Ground, watching: Watching) -> OutletHouse:

@@ -7,6 +7,7 @@ from zoneinfo import ZoneInfo
 from gateway.api.services import Services
 from gateway.daemon.house import House
 from gateway.daemon.notices import gather_notices
+from gateway.daemon.pulse import find_health
 from gateway.ports import Timetable
 
 __all__ = ["build_services"]
@@ -22,9 +23,9 @@ def build_services(house: House) -> Services:
         live=watching.watch.live,
         journal=store.journal,
         mirrors=store.mirrors,
-        keeper=watching.watch.keeper,
+        keeper=syncing.keeper,
         plans=store.plans,
-        sync=syncing.runner,
+        sync=syncing.runs,
         roster=house.rosters.keeper,
         reader=parts.reader,
         timetable=house.rosters.timetable or _NoTimetable(),
@@ -41,12 +42,20 @@ def build_services(house: House) -> Services:
         waits=syncing.waiting,
         clearing=syncing.clearing,
         outlets=house.outlets,
+        enrolments=syncing.enrolling.desk,
+        rows=syncing.enrolling.rows,
         operating=house.operating,
         receipts=store.receipts,
         people=watching.people,
+        papers=house.papers,
+        own_roster=house.people.own,
+        first_rosters=house.people.first,
+        visit_sheets=syncing.visits,
         facts=parts.facts,
-        capabilities={name: driver.capabilities for name, driver in parts.receivers.items()},
+        capabilities={name: driver.capabilities for name, driver in parts.all_receivers.items()},
         zone=ZoneInfo(ground.settings.gateway.time_zone),
+        lines=parts.lines,
+        health=lambda: find_health(ground, house.pulse),
         journal_available=lambda: not store.journal.problem,
         notices=lambda: gather_notices(house),
     )

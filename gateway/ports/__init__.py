@@ -33,6 +33,7 @@ from gateway.ports.enrolment import (
     RosterAdditions,
     RowForm,
 )
+from gateway.ports.history import Histories, History, Period, RosterBook
 from gateway.ports.memory import (
     Audit,
     AuditCheck,
@@ -71,6 +72,7 @@ from gateway.ports.outlets import (
     SampleOutcome,
     SetAside,
 )
+from gateway.ports.papers import Papers
 from gateway.ports.people import (
     AddRow,
     Basis,
@@ -146,6 +148,8 @@ __all__ = [
     "FirstRosters",
     "Gates",
     "Held",
+    "Histories",
+    "History",
     "Holding",
     "Journal",
     "KeptPasswords",
@@ -172,9 +176,11 @@ __all__ = [
     "OutletState",
     "OverrideLedger",
     "OwnRoster",
+    "Papers",
     "Parcel",
     "PasswordMemory",
     "People",
+    "Period",
     "Plans",
     "Progress",
     "Proofs",
@@ -200,6 +206,7 @@ __all__ = [
     "RosterAcceptance",
     "RosterAdditions",
     "RosterArchive",
+    "RosterBook",
     "RosterCheck",
     "RosterDesk",
     "RosterEdit",

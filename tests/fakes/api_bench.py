@@ -10,6 +10,7 @@ from collections.abc import AsyncIterator, Sequence
 from contextlib import asynccontextmanager
 from datetime import UTC, datetime
 from typing import Any
+from zoneinfo import ZoneInfo
 
 import aiohttp
 from aiohttp import web
@@ -17,27 +18,31 @@ from aiohttp import web
 from gateway.api.application import build_application
 from gateway.api.limits import Limits
 from gateway.api.listeners import Listener, TcpListener
-from gateway.api.services import Services
+from gateway.api.services import LineView, Services
 from gateway.api.serving import serve
+from gateway.archive.papers import PaperDesk, SiteFacts
 from gateway.archive.shelf import Shelf
 from gateway.archive.taking import Archivist
 from gateway.clock import Clock
 from gateway.domain.events import EventDraft, EventName
 from gateway.domain.gate import GatePosition
+from gateway.domain.health import Health
 from gateway.domain.live import LinkState, LiveReceiver
 from gateway.domain.mirror import Mirror
 from gateway.domain.plan import Change, ChangeKind, Plan
 from gateway.domain.receiver import Identity, OutputMode, ReceiverSettings, Slot, Status
 from gateway.domain.receiver import Limits as ReceiverLimits
 from gateway.domain.roster import Entry, Roster
-from gateway.ports import Commit, ReceiverFacts
+from gateway.ports import Commit, OwnRoster, ReceiverFacts
+from gateway.roster.row_text import CsvRowForm
 from tests.fakes.archive_desks import FakeClearing, FakeRestores, FakeWaits
 from tests.fakes.clock import FakeClock
+from tests.fakes.enrolments import FakeEnrolments
 from tests.fakes.gates import FakeConditions, FakeGates, FakeWhys, some_condition, some_gate
 from tests.fakes.memory_store import MemoryStore
 from tests.fakes.operating import FakeOperating
 from tests.fakes.outlets import FakeOutletDesk
-from tests.fakes.people import FakePeople, some_person
+from tests.fakes.people import FakePeople, NoFirstRosters, NoOwnRoster, some_person
 from tests.fakes.receipts import MemoryReceipts
 from tests.fakes.receiver import FakeReceiver
 from tests.fakes.use_cases import (
@@ -53,6 +58,7 @@ from tests.fakes.use_cases import (
     MemoryAudit,
     online,
 )
+from tests.fakes.visit_sheets import FakeVisitSheets
 
 __all__ = ["SECRET_HOLDER", "ApiBench", "Client"]
 
@@ -140,12 +146,25 @@ class ApiBench:
         self.restores = FakeRestores(self.store.plans, self.plan, _IDENTITY)
         self.clearing = FakeClearing()
         self.outlets = FakeOutletDesk(self.clock)
+        self.enrolments = FakeEnrolments()
         self.operating = FakeOperating()
         self.receipts = MemoryReceipts()
+        self.own_roster: OwnRoster = NoOwnRoster()
         self.people = FakePeople(some_person(), some_person(48231911, "Harbour office"))
         self.facts = (
             ReceiverFacts("slip-gate", {1: "gate", 2: "lamp"}),
             ReceiverFacts("car-park", {1: "barrier"}),
+        )
+        self.papers = PaperDesk(
+            SiteFacts("fennel-quay", ZoneInfo("Europe/London"), self.facts, ()),
+            people=self.people,
+            live=self.live,
+            mirrors=self.store.mirrors,
+            gates=self.gates,
+            roster=self.roster,
+            revocations=self.revocations,
+            clock=self.clock,
+            trust=self.trust,
         )
         self.shelf = Shelf(
             archivist=Archivist(
@@ -163,7 +182,11 @@ class ApiBench:
             trust=self.trust,
         )
         self.journal_available = True
+        self.health = Health()
+        self.lines: dict[str, LineView] = {}
+        self.visit_sheets = FakeVisitSheets(self.clock)
         self.services = Services(
+            visit_sheets=self.visit_sheets,
             gateway_id="fennel-quay",
             clock=self.clock,
             trust=self.trust,
@@ -188,10 +211,17 @@ class ApiBench:
             waits=self.waits,
             clearing=self.clearing,
             outlets=self.outlets,
+            enrolments=self.enrolments,
+            rows=CsvRowForm(),
             operating=self.operating,
             receipts=self.receipts,
             people=self.people,
+            papers=self.papers,
+            own_roster=self.own_roster,
+            first_rosters=NoFirstRosters(),
             facts=self.facts,
+            lines=self.lines,
+            health=lambda: self.health,
             journal_available=lambda: self.journal_available,
         )
 

@@ -1,0 +1,1 @@
+"""Papers as files: pages that print well, and tables for a spreadsheet."""

@@ -1,0 +1,49 @@
+"""Papers as CSV for a spreadsheet: one row for each transmitter and place.
+
+A cell that begins like a formula gets an apostrophe in front (OWASP, CSV Injection): opening an export runs nothing.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Iterable, Sequence
+
+from gateway.domain.papers import AccessPaper, HandoverPaper
+
+__all__ = ["access_csv", "handover_csv", "safe_cell", "write_rows"]
+
+_FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n")
+
+
+def safe_cell(text: str) -> str:
+    """The text as a cell that no spreadsheet takes for a formula."""
+    return "'" + text if text.startswith(_FORMULA) else text
+
+
+def write_rows(rows: Iterable[Sequence[str]]) -> bytes:
+    """RFC 4180, with a byte-order mark so that spreadsheets read UTF-8."""
+    buffer = io.StringIO(newline="")
+    csv.writer(buffer, lineterminator="\r\n").writerows([safe_cell(cell) for cell in row] for row in rows)
+    return buffer.getvalue().encode("utf-8-sig")
+
+
+def handover_csv(paper: HandoverPaper) -> bytes:
+    """Who has what."""
+    head = ("holder", "serial", "kind", "group", "valid_from", "valid_until", "what", "state")
+    rows = [
+        (row.holder, row.serial, row.kind, row.group, row.valid_from, row.valid_until, " ".join(row.places), row.state)
+        for row in paper.transmitters
+    ]
+    return write_rows([head, *rows])
+
+
+def access_csv(paper: AccessPaper) -> bytes:
+    """Who has access to one gate."""
+    head = ("holder", "serial", "positions", "outputs", "valid_from", "valid_until", "state")
+    rows = [
+        (row.holder, row.serial, ", ".join(row.positions), ", ".join(row.outputs), row.valid_from, row.valid_until,
+         row.state)
+        for row in paper.rows
+    ]  # fmt: skip
+    return write_rows([head, *rows])
