@@ -13,6 +13,7 @@ from gateway.api.arrival import arrival_middleware
 from gateway.api.auth import auth_middleware
 from gateway.api.connection import Connection
 from gateway.api.context import CONTEXT, Context
+from gateway.api.event_counting import counting_events
 from gateway.api.failures import Failures
 from gateway.api.faults import RequestFault
 from gateway.api.hosts import host_middleware, set_headers
@@ -29,6 +30,7 @@ from gateway.api.scopes import Scope
 from gateway.api.services import Services
 from gateway.api.sessions import Sessions
 from gateway.api.streams import Streams
+from gateway.clock import Clock
 
 __all__ = ["build_application"]
 
@@ -55,7 +57,7 @@ def build_application(
     app = web.Application(
         middlewares=[
             arrival_middleware(services.clock),
-            _counting(metrics),
+            _counting(metrics, services.clock),
             problem_middleware,
             host_middleware(allowed_hosts),
             _header_size(limits.header_bytes),
@@ -92,6 +94,7 @@ def build_application(
     add_page(app)
     app.on_response_prepare.append(set_headers)
     app.cleanup_ctx.append(finishing)
+    app.cleanup_ctx.append(counting_events)
     app.on_shutdown.append(_end_streams)
     return app
 
@@ -121,15 +124,18 @@ def _scope_of(request: web.Request) -> Scope | None:
     return operation.scope if operation else None
 
 
-def _counting(metrics: Metrics) -> Any:
+def _counting(metrics: Metrics, clock: Clock) -> Any:
     @web.middleware
     async def count(request: web.Request, handler: Any) -> web.StreamResponse:
         if isinstance(request.protocol, Connection):
             request.protocol.greeted()
+        began = clock.monotonic()
         response: web.StreamResponse = await handler(request)
         operation = _operation_of(request)
-        method = request.method if operation else "other"
-        metrics.requests.labels(method, operation.id if operation else "none", str(response.status)).inc()
+        method, name = request.method if operation else "other", operation.id if operation else "none"
+        metrics.requests.labels(method, name, str(response.status)).inc()
+        if operation is None or not operation.streams:
+            metrics.request_seconds.labels(name).observe(clock.monotonic() - began)
         return response
 
     return count

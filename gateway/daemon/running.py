@@ -22,6 +22,7 @@ from gateway.clock import Clock
 from gateway.daemon.ground import Ground
 from gateway.daemon.house import House, build_house
 from gateway.daemon.parts import plan_parts
+from gateway.daemon.pulse import feel_pulse
 from gateway.daemon.services import build_services
 from gateway.daemon.upkeep import forget_in_time, watch_over
 from gateway.domain.events import EventDraft, EventName
@@ -84,6 +85,7 @@ class _Gateway:
             plans=store.plans, journal=store.journal, runner=house.syncing.runner, ids=house.syncing.ids,
             site=house.syncing.site,
         )  # fmt: skip
+        await house.syncing.visits.load()
         app = _build_api(house, self._version)
         async with asyncio.TaskGroup() as group, serve(app, self._ground.parts.listeners) as serving:
             tasks = [group.create_task(work, name=name) for name, work in self._work().items()]
@@ -107,12 +109,15 @@ class _Gateway:
             "operating": house.operating.run(),
             "plans": syncing.runner.run(),
             "restores": syncing.restorer.run(),
+            "visit sheets": syncing.visits.run(),
             "revocations": syncing.revoker.run(),
+            "drift": syncing.drift.run(),
             "enrolments": syncing.enrolling.enroller.run(),
             "overrides": syncing.enrolling.runs.run(),
             "roster takes over": syncing.enrolling.desk.run(),
             "clock": self._ground.trust.watch(self._tell_trust),
             "retention": forget_in_time(house),
+            "pulse": feel_pulse(self._ground, house.watching, house.pulse),
             "first roster": self._fetch_first(),
         }
         if syncing.revocation_list is not None:
@@ -143,9 +148,12 @@ class _Gateway:
                 log.warning("sync.failed", receiver=name, code=outcome.code)
 
     async def _fetch_first(self) -> None:
-        """A gateway that never had a roster reads it at once, so that it can be previewed. Nothing is written."""
-        rosters = self._house.rosters.keeper
-        if rosters.in_force is None and self._ground.settings.roster is not None:
+        """A gateway that never had a roster reads it at once, so that it can be previewed. Nothing is written.
+
+        One that keeps it itself reads it at every start: an edit may have been kept and cut off before it was in force.
+        """
+        rosters, roster = self._house.rosters.keeper, self._ground.settings.roster
+        if roster is not None and (rosters.in_force is None or roster.local):
             await rosters.fetch()
 
     # --- telling ---

@@ -8,7 +8,7 @@ from datetime import timedelta
 import structlog
 
 from gateway.daemon.house import House
-from gateway.domain.live import LinkState
+from gateway.daemon.pulse import moving_lines
 from gateway.errors import StoreError
 from gateway.system.notify import ServiceManager
 from gateway.system.watchdog import Watchdog
@@ -51,15 +51,6 @@ async def watch_over(house: House, manager: ServiceManager, interval_s: float) -
         while True:
             await store.alive()
             store_lives()
-            for name, line in lines.items():
-                now = line.counters.frames_sent
-                if now != sent[name] or line.state.kind != "open" or not _is_polled(house, name):
-                    line_lives[name]()
-                sent[name] = now
+            for name in moving_lines(house.ground, house.watching, sent):
+                line_lives[name]()
             await clock.sleep(interval_s / 8)
-
-
-def _is_polled(house: House, line: str) -> bool:
-    live = house.watching.watch.live
-    on_line = [name for name, its_line in house.ground.parts.line_of.items() if its_line == line]
-    return any(live.receiver(name).link is LinkState.ONLINE for name in on_line)

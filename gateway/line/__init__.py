@@ -9,7 +9,7 @@ from __future__ import annotations
 from gateway.line.config import LineConfig
 from gateway.line.held import HeldLine
 from gateway.line.line import Line
-from gateway.line.state import LineCounters, LineState, LineStateKind
+from gateway.line.state import ANSWER_BOUNDS_S, LineCounters, LineState, LineStateKind
 from gateway.line.timing import Timing
 
-__all__ = ["HeldLine", "Line", "LineConfig", "LineCounters", "LineState", "LineStateKind", "Timing"]
+__all__ = ["ANSWER_BOUNDS_S", "HeldLine", "Line", "LineConfig", "LineCounters", "LineState", "LineStateKind", "Timing"]

@@ -305,6 +305,8 @@ class Exchange:
         now = self._clock.monotonic()
         if self._phase is _Phase.ANSWER:
             self._tally.busy_s += now - self._sent_at + self._timing.silence_s
+            if outcome.result is Result.ANSWER:
+                self._tally.answered(now - self._sent_at)
         self._phase = _Phase.IDLE
         self._expect(1)
         if outcome.owed:

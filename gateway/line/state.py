@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from dataclasses import dataclass
 from typing import Literal
 
-__all__ = ["LineCounters", "LineState", "LineStateKind", "Tally"]
+__all__ = ["ANSWER_BOUNDS_S", "LineCounters", "LineState", "LineStateKind", "Tally"]
+
+#: Upper bounds, inclusive, of the classes that answers are counted in; one more class is for all that took longer.
+ANSWER_BOUNDS_S = (0.005, 0.01, 0.025, 0.05, 0.1, 0.25, 0.5, 1.0)
 
 LineStateKind = Literal["closed", "opening", "open", "lost", "missing", "denied", "busy", "failed"]
 
@@ -32,7 +36,9 @@ class LineCounters:
     `damaged` counts exchanges whose answer was no whole frame, above all wrong CRCs; `timeouts` those without
     an answer; `foreign` those answered with another request's frame. `stray_bytes` came while nothing was
     asked, `late_bytes` in the quiet after a time-out, `early_bytes` before the request had left the wire.
-    `busy_s` is the time that the wire was taken, silences included.
+    `busy_s` is the time that the wire was taken, silences included. `answers_by_s` counts answers by how long they
+    took, from the first byte of the request to the last of the answer, in the classes of `ANSWER_BOUNDS_S`;
+    `answers_s` is how long all of them took together.
     """
 
     frames_sent: int = 0
@@ -53,6 +59,8 @@ class LineCounters:
     opened: int = 0
     lost: int = 0
     busy_s: float = 0.0
+    answers_s: float = 0.0
+    answers_by_s: tuple[int, ...] = (0,) * (len(ANSWER_BOUNDS_S) + 1)
 
 
 class Tally:
@@ -78,10 +86,18 @@ class Tally:
     opened: int
     lost: int
     busy_s: float
+    answers_s: float
+    answers_by_s: tuple[int, ...]
 
     def __init__(self) -> None:
-        for name in self.__slots__:
-            setattr(self, name, 0)
+        for name, field in LineCounters.__dataclass_fields__.items():
+            setattr(self, name, field.default)
+
+    def answered(self, took_s: float) -> None:
+        """One more answer, and how long it took."""
+        place = bisect_left(ANSWER_BOUNDS_S, took_s)
+        self.answers_by_s = (*self.answers_by_s[:place], self.answers_by_s[place] + 1, *self.answers_by_s[place + 1 :])
+        self.answers_s += took_s
 
     def snapshot(self) -> LineCounters:
         """The counts as they are now."""

@@ -137,7 +137,7 @@ async def test_authorisation_matrix(client: tuple[ApiBench, Client], route: Rout
 
 def test_only_health_is_open() -> None:
     """The one route without a token."""
-    assert [route.path for route in ROUTES if route.scope is None] == ["/healthz"]
+    assert [route.path for route in ROUTES if route.scope is None] == ["/healthz", "/healthz/live", "/healthz/ready"]
 
 
 @pytest.mark.parametrize("route", [*ROUTES, Route("none", "GET", "/nothing", None, None, {})], ids=lambda r: r.id)

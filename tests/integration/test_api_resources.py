@@ -11,6 +11,7 @@ import pytest
 
 from gateway.api.limits import Limits
 from gateway.domain.events import EventName
+from gateway.domain.health import Health
 from gateway.domain.receiver import Capability
 from gateway.domain.roster import Fault
 from gateway.errors import NoAnswer, Refused, StoreUnavailable
@@ -21,14 +22,22 @@ _SLIP = "/api/v1/receivers/slip-gate"
 
 
 async def test_health_tells_one_thing() -> None:
-    """200 while the journal can be written, 503 when not; nothing else is told to strangers."""
+    """200 while all is well, 503 when not; nothing else is told to strangers. No restart mends a full disk."""
     bench = ApiBench()
-    async with bench.served() as client:
-        good = await client.get("/healthz")
-        assert (good.status, good.json) == (200, {"status": "ok"})
-        bench.journal_available = False
-        bad = await client.get("/healthz")
-        assert (bad.status, bad.json) == (503, {"status": "not ok"})
+    async with bench.served("view") as client:
+        for health, live, ready in (
+            (Health(), 200, 200),
+            (Health(lacking=("journal",)), 200, 503),
+            (Health(stuck=("watch",)), 503, 503),
+        ):
+            bench.health = health
+            words = {200: {"status": "ok"}, 503: {"status": "not ok"}}
+            for path, status in (("/healthz", ready), ("/healthz/ready", ready), ("/healthz/live", live)):
+                found = await client.get(path, headers={"X-Probe": "1"})
+                assert (found.status, found.json) == (status, words[status]), path
+            told = (await client.get("/api/v1/gateway")).json["health"]
+            assert (told["live"], told["ready"]) == (live == 200, ready == 200)
+            assert (told["stuck"], told["lacking"]) == (list(health.stuck), list(health.lacking))
 
 
 async def test_gateway_tells_its_state() -> None:

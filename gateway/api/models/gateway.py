@@ -6,7 +6,7 @@ from pydantic import ConfigDict, Field
 
 from gateway.api.models.base import Answer, Time, example
 
-__all__ = ["ClockAnswer", "GatewayAnswer", "HealthAnswer", "JournalAnswer", "NoticeAnswer"]
+__all__ = ["ClockAnswer", "GatewayAnswer", "HealthAnswer", "JournalAnswer", "NoticeAnswer", "StateOfHealthAnswer"]
 
 
 class ClockAnswer(Answer):
@@ -44,6 +44,7 @@ class GatewayAnswer(Answer):
             clock={"now": "2026-03-02T08:00:00.000Z", "trusted": True},
             journal={"epoch": "k3v9", "newest": "k3v9-1207", "oldest": "k3v9-1", "available": True},
             next_run="2026-03-02T08:15:00.000Z",
+            health={"live": True, "ready": True, "stuck": [], "lacking": []},
             notices=[],
         )
     )
@@ -54,7 +55,17 @@ class GatewayAnswer(Answer):
     clock: ClockAnswer
     journal: JournalAnswer
     next_run: Time | None = Field(description="When the roster is fetched next; null without a timetable.")
+    health: StateOfHealthAnswer
     notices: list[NoticeAnswer]
+
+
+class StateOfHealthAnswer(Answer):
+    """Whether everything works, and what does not."""
+
+    live: bool = Field(description="Every worker makes progress; if not, a restart may help.")
+    ready: bool = Field(description="It does what it is there for.")
+    stuck: list[str] = Field(description="Workers that make no progress: `store`, `watch`, `line <name>`.")
+    lacking: list[str] = Field(description="`journal`: it can't be written. `lines`: none of them is open.")
 
 
 class HealthAnswer(Answer):

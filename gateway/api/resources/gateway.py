@@ -7,19 +7,27 @@ from http import HTTPStatus
 from aiohttp import web
 
 from gateway.api.context import context_of
-from gateway.api.models.gateway import ClockAnswer, GatewayAnswer, HealthAnswer, JournalAnswer, NoticeAnswer
+from gateway.api.models.gateway import (
+    ClockAnswer,
+    GatewayAnswer,
+    HealthAnswer,
+    JournalAnswer,
+    NoticeAnswer,
+    StateOfHealthAnswer,
+)
 from gateway.api.operations import Operation
 from gateway.api.replies import reply
 from gateway.api.scopes import Scope
 from gateway.domain.events import EventId
 
-__all__ = ["OPERATIONS", "get_gateway", "get_health", "get_metrics", "get_openapi"]
+__all__ = ["OPERATIONS", "get_gateway", "get_live", "get_metrics", "get_openapi", "get_ready"]
 
 
 async def get_gateway(request: web.Request) -> web.StreamResponse:
     """Version, uptime, clock, journal, next run, notices."""
     context = context_of(request)
     services = context.services
+    health = services.health()
     newest, oldest = services.journal.newest, services.journal.oldest_number
     return reply(
         GatewayAnswer(
@@ -33,15 +41,27 @@ async def get_gateway(request: web.Request) -> web.StreamResponse:
                 oldest=str(EventId(newest.epoch, oldest)) if oldest else None,
                 available=services.journal_available(),
             ),
+            health=StateOfHealthAnswer(
+                live=health.live, ready=health.ready, stuck=list(health.stuck), lacking=list(health.lacking)
+            ),
             next_run=services.timetable.next_run(),
             notices=[NoticeAnswer(code=n.code, text=n.text, remedy=n.remedy) for n in services.notices()],
         )
     )
 
 
-async def get_health(request: web.Request) -> web.StreamResponse:
-    """Open to all, so it says one thing only."""
-    if context_of(request).services.journal_available():
+async def get_live(request: web.Request) -> web.StreamResponse:
+    """Every worker makes progress. Open to all, so it says one thing only; `/api/v1/gateway` says more."""
+    return _health(context_of(request).services.health().live)
+
+
+async def get_ready(request: web.Request) -> web.StreamResponse:
+    """It is live, can write its journal and has a line open. Open to all, so it says one thing only."""
+    return _health(context_of(request).services.health().ready)
+
+
+def _health(well: bool) -> web.StreamResponse:
+    if well:
         return reply(HealthAnswer(status="ok"))
     return reply(HealthAnswer(status="not ok"), status=HTTPStatus.SERVICE_UNAVAILABLE)
 
@@ -62,10 +82,32 @@ OPERATIONS = (
         id="getHealth",
         method="GET",
         path="/healthz",
-        summary="Whether the gateway works; open to all",
+        summary="Whether the gateway does what it is there for; the same as /healthz/ready",
         tag="gateway",
         scope=None,
-        handler=get_health,
+        handler=get_ready,
+        answer=HealthAnswer,
+        others=(503,),
+    ),
+    Operation(
+        id="getLive",
+        method="GET",
+        path="/healthz/live",
+        summary="Whether every part makes progress; when not, a restart may help",
+        tag="gateway",
+        scope=None,
+        handler=get_live,
+        answer=HealthAnswer,
+        others=(503,),
+    ),
+    Operation(
+        id="getReady",
+        method="GET",
+        path="/healthz/ready",
+        summary="Whether the gateway does what it is there for",
+        tag="gateway",
+        scope=None,
+        handler=get_ready,
         answer=HealthAnswer,
         others=(503,),
     ),
