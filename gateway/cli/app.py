@@ -12,11 +12,13 @@ from gateway.cli.looking import follow, status
 from gateway.cli.operating import outputs
 from gateway.cli.outlets import outlets
 from gateway.cli.receipts import receipts
+from gateway.cli.reports import reports
 from gateway.cli.rosters import rosters
 from gateway.cli.running import check, run
 from gateway.cli.snapshots import snapshots
 from gateway.cli.tokens import tokens
 from gateway.cli.virtual import virtual_receiver
+from gateway.cli.visit_sheets import visit_sheets
 
 __all__ = ["main"]
 
@@ -37,6 +39,7 @@ app.command()(conditions)
 app.command()(why)
 app.add_typer(rosters, name="roster")
 app.add_typer(receipts, name="receipt")
+app.add_typer(reports, name="report")
 app.command()(revoke)
 app.add_typer(settings, name="settings")
 app.add_typer(tokens, name="token")
@@ -44,6 +47,7 @@ app.add_typer(snapshots, name="snapshot")
 app.add_typer(outlets, name="outlet")
 app.add_typer(outputs, name="output")
 app.command()(reset)
+app.add_typer(visit_sheets, name="visit-sheet")
 app.command("virtual-receiver")(virtual_receiver)
 
 

@@ -16,6 +16,12 @@ __all__ = ["revoke", "settings"]
 
 settings = typer.Typer(help="A receiver's own settings.", no_args_is_help=True)
 _PROOF_WAIT_S = 10.0
+_REVOKED = {
+    "proven": "gone, proven by reading the memory",
+    "pending": "pending; removed as soon as it answers",
+    "owed": "owed at the next visit; it works there until then (gatepost visit-sheet show)",
+    "by-hand": "not there by what was ticked by hand; not proven",
+}
 
 
 def revoke(
@@ -37,7 +43,7 @@ def revoke(
             return await client.send("DELETE", f"/revocations/{full}", query={"reason": reason})
         revoked = await client.send("POST", "/revocations", {"serial": full, "reason": reason})
         waited = 0.0
-        while not revoked["proven"] and waited < _PROOF_WAIT_S:
+        while "pending" in revoked["states"].values() and waited < _PROOF_WAIT_S:
             await asyncio.sleep(0.1)
             waited += 0.1
             listed = await client.get_all("/revocations", "revocations")
@@ -53,9 +59,8 @@ def revoke(
         return
     console.print(f"Transmitter {full} is revoked.")
     for receiver, state in sorted(found["states"].items()):
-        words = "gone, proven by reading the memory" if state == "proven" else "pending; removed as soon as it answers"
-        console.print(f"  {receiver}: {words}", markup=False)
-    if not found["proven"]:
+        console.print(f"  {receiver}: {_REVOKED[state]}", markup=False)
+    if {"pending", "owed"} & set(found["states"].values()):
         raise typer.Exit(REFUSED)
 
 

@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from gateway.cli.client import ApiClient, CannotReach
-from gateway.cli.words import LINKS, REFUSING_LINKS
+from gateway.cli.words import LINKS, REFUSING_LINKS, visit_words
 from gateway.clock import Clock
 from gateway.daemon import Parts, plan_parts
 from gateway.domain.receiver import Capability
@@ -91,6 +91,10 @@ def _check_link(receiver: dict[str, Any]) -> Finding:
     name = receiver["id"]
     if receiver["link"] == "online":
         return Finding(name, True, f"{name} answers")
+    if receiver["visit"] is not None:
+        known = receiver["visit"]["holdings_known"]
+        remedy = "" if known else f"Say what it holds: gatepost visit-sheet holds {name} --empty, or --from FILE."
+        return Finding(name, known, f"{name}: {visit_words(receiver['visit'])}", remedy)
     words = receiver["problem"] or f"{name} {LINKS.get(receiver['link'], receiver['link'])}"
     return Finding(name, False, _about(name, words), receiver["remedy"], receiver["link"] not in REFUSING_LINKS)
 

@@ -58,7 +58,7 @@ def status(
                 if words:
                     console.print(f"  {words}", markup=False)
         _print_gateway(found["gateway"], found["roster"])
-    links = {receiver["link"] for receiver in found["receivers"]} - {"online"}
+    links = {receiver["link"] for receiver in found["receivers"]} - {"online", "by-hand"}
     if links - REFUSING_LINKS:
         raise typer.Exit(UNREACHABLE)
     if links or found["roster"]["problem"]:

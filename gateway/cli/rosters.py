@@ -225,16 +225,30 @@ def apply(
     plans = [plan for plan in found if not isinstance(plan, _Failed)]
     for plan in [] if as_json else plans:
         console.print(result_sentence(plan), markup=False)
-    _end(found, refused=any(plan["state"] != "applied" for plan in plans))
+    _end(found, refused=any(plan["state"] != "applied" and not _is_on_a_sheet(plan) for plan in plans))
+
+
+def _is_on_a_sheet(plan: dict[str, Any]) -> bool:
+    return bool(plan["by_hand"]) and plan["state"] in ("pending", "applying")
 
 
 async def apply_plan(client: ApiClient, receiver: str, approve: bool, bars: Progress) -> dict[str, Any]:
     """Start a plan, approve it when asked to, and follow it to its end with a bar."""
     plan: dict[str, Any] = await client.send("POST", "/plans", {"receiver": receiver})
+    if plan["by_hand"]:
+        return await _onto_the_sheet(client, plan, approve)
     plan = await follow_plan(client, plan, bars)
     if plan["state"] == "held" and approve:
         plan = await client.send("POST", f"/plans/{plan['id']}/application")
         plan = await follow_plan(client, plan, bars)
+    return plan
+
+
+async def _onto_the_sheet(client: ApiClient, plan: dict[str, Any], approve: bool) -> dict[str, Any]:
+    """Where no line reaches, a plan is not followed: people carry it out. What waits for approval is let onto it."""
+    held = (await client.get(f"/receivers/{plan['receiver']}/visit-sheet"))["held"]
+    if held and approve:
+        plan = await client.send("POST", f"/plans/{held}/application")
     return plan
 
 

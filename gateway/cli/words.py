@@ -13,6 +13,7 @@ __all__ = [
     "plan_sentence",
     "receiver_sentence",
     "result_sentence",
+    "visit_words",
     "wait_sentence",
 ]
 
@@ -24,6 +25,7 @@ LINKS = {
     "port-busy": "its port is held by another program",
     "password-refused": "refuses the link password",
     "wrong-receiver": "another receiver answers in its place",
+    "by-hand": "has no line and is worked by hand",
 }
 
 
@@ -34,6 +36,8 @@ REFUSING_LINKS = frozenset({"password-refused", "wrong-receiver"})
 def receiver_sentence(receiver: Mapping[str, Any], status: Mapping[str, Any]) -> str:
     """One receiver's state in a sentence or two."""
     words = f"{receiver['id']} {LINKS.get(receiver['link'], receiver['link'])}"
+    if receiver["link"] == "by-hand":
+        return f"{words}; {visit_words(receiver['visit'])}."
     if not status["current"]:
         age = status["age_s"]
         words += ", its state is unknown" if age is None else f", last heard {_ago(age)}; its state is unknown"
@@ -42,6 +46,17 @@ def receiver_sentence(receiver: Mapping[str, Any], status: Mapping[str, Any]) ->
     inputs = [f"{i['name']} {i['state']}" for i in status["inputs"] if i["name"]]
     parts = [f"outputs: {', '.join(outputs)}" if outputs else "", f"inputs: {', '.join(inputs)}" if inputs else ""]
     return f"{words}; " + "; ".join(part for part in parts if part) + "."
+
+
+def visit_words(visit: Mapping[str, Any]) -> str:
+    """How the visit sheet of a receiver without a line stands."""
+    if not visit["holdings_known"]:
+        return "nobody has said yet what it holds (gatepost visit-sheet holds)"
+    lines = {0: "nothing is open", 1: "1 line is open"}.get(visit["open"], f"{visit['open']} lines are open")
+    owed = {0: "", 1: ", 1 revocation is owed at the next visit"}.get(
+        visit["owed"], f", {visit['owed']} revocations are owed at the next visit"
+    )
+    return f"{lines} on its visit sheet{owed}"
 
 
 def wait_sentence(waiting: Mapping[str, Any] | None) -> str:
@@ -65,9 +80,10 @@ def plan_sentence(plan: Mapping[str, Any]) -> str:
     """What a plan does, in one sentence."""
     if not plan["added"] + plan["changed"] + plan["removed"]:
         return f"{plan['receiver']}: nothing to do, all {plan['unchanged']} transmitters stand as the roster says."
+    how = "to be done by hand" if plan["by_hand"] else f"about {max(plan['wire_s'], 0.1):.1f} s on the wire"
     words = (
         f"{plan['receiver']}: {plan['added']} added, {plan['changed']} changed, {plan['removed']} removed, "
-        f"{plan['unchanged']} unchanged; about {max(plan['wire_s'], 0.1):.1f} s on the wire"
+        f"{plan['unchanged']} unchanged; {how}"
     )
     return words + (f". Held: {plan['hold']}" if plan["hold"] else ".")
 
@@ -79,6 +95,8 @@ def result_sentence(plan: Mapping[str, Any]) -> str:
         return f"{plan['receiver']}: {plan['outcome']}" if written and plan["outcome"] else plan_sentence(plan)
     if plan["state"] == "held":
         return f"{plan_sentence(plan)}\n  Look at it with `gatepost roster preview`; let it go ahead with --approve."
+    if plan["by_hand"] and plan["state"] in ("pending", "applying"):
+        return f"{plan_sentence(plan)}\n  It stands on the visit sheet: gatepost visit-sheet show {plan['receiver']}"
     return f"{plan_sentence(plan)}\n  {plan['state']}: {plan['outcome']}"
 
 
@@ -104,23 +122,34 @@ _SENTENCES: dict[str, Callable[[Mapping[str, Any]], str]] = {
     "link.restored": lambda _: "answers again",
     "receiver.restarted": lambda _: "has restarted; what it had not told yet is lost",
     "ring.overrun": lambda d: f"{d.get('lost', 'some')} events were lost, its list of events had turned over",
-    "slot.changed": lambda d: f"{len(d.get('slots', ()))} slots changed in its memory",
+    "slot.changed": lambda d: (
+        f"{len(d.get('slots', ()))} slots changed" + (" by hand, not proven" if d.get("by_hand") else " in its memory")
+    ),
     "settings.changed": lambda _: "its settings changed",
     "drift.found": lambda d: (
         "its memory was cleared by a reset that did not come from here"
         if d.get("cleared")
         else f"{len(d.get('slots', ()))} slots were changed by other hands; see: gatepost drift list"
     ),
-    "drift.decided": lambda d: f"{d.get('asked_by') or 'somebody'} decided about {d.get('serial')}: {d.get('decision')}",
+    "drift.decided": lambda d: (
+        f"{d.get('asked_by') or 'somebody'} decided about {d.get('serial')}: {d.get('decision')}"
+    ),
     "drift.settled": lambda d: f"nothing is left of what was changed for transmitter {d.get('serial')}",
-    "plan.applied": lambda d: d.get("summary") or "brought up to the roster and proven",
+    "plan.applied": lambda d: (
+        "its visit sheet is done by hand, not proven"
+        if d.get("by_hand")
+        else d.get("summary") or "brought up to the roster and proven"
+    ),
     "plan.held": lambda d: f"a plan waits for approval: {d.get('hold', '')}",
     "plan.failed": lambda d: f"a plan failed: {d.get('outcome', '')}",
     "roster.fetched": lambda d: f"roster accepted, {d.get('transmitters', '?')} transmitters",
     "roster.refused": lambda d: f"roster refused: {d.get('problem', '')}",
     "roster.unreachable": lambda d: f"roster can't be fetched: {d.get('problem', '')}",
     "revocation.pending": lambda d: f"transmitter {d.get('serial', '?')} is revoked, not yet proven everywhere",
-    "revocation.applied": lambda d: f"transmitter {d.get('serial', '?')} is gone, proven by reading the memory",
+    "revocation.applied": lambda d: (
+        f"transmitter {d.get('serial', '?')} is gone, "
+        + ("by hand, not proven" if d.get("by_hand") else "proven by reading the memory")
+    ),
     "revocation.lifted": lambda d: f"the revocation of {d.get('serial', '?')} was lifted",
     "snapshot.taken": lambda d: f"snapshot {d.get('id', d.get('snapshot', ''))} taken",
     "roster.paused": lambda d: f"the roster waits here after a {d.get('reason', 'restore')}, until somebody approves",

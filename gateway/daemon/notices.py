@@ -15,7 +15,14 @@ _LOW_DISK_BYTES = 64 * 1024 * 1024
 
 def gather_notices(house: House) -> Sequence[Notice]:
     """Those in force now; an empty list is a gateway with nothing to say about itself."""
-    return [*_store(house), *_revocation_list(house), *_outlets(house), *_passwords(house), *_disk(house)]
+    return [
+        *_store(house),
+        *_revocation_list(house),
+        *_outlets(house),
+        *_passwords(house),
+        *_owed(house),
+        *_disk(house),
+    ]
 
 
 def _store(house: House) -> Iterator[Notice]:
@@ -48,6 +55,23 @@ def _passwords(house: House) -> Iterator[Notice]:
                 f"Write the new one into {place} as well." if place
                 else "Put it into a file named as link_password_file.",
             )  # fmt: skip
+
+
+def _owed(house: House) -> Iterator[Notice]:
+    """Revoked transmitters that work until somebody has been there. Serials are named by the sheet, not here."""
+    visits = house.syncing.visits
+    for receiver in visits.names:
+        if count := visits.owed(receiver):
+            still = "1 revoked transmitter" if count == 1 else f"{count} revoked transmitters"
+            verb = (
+                "may still work"
+                if not visits.sheet(receiver).holdings_known
+                else "still works"
+                if count == 1
+                else "still work"
+            )
+            text = f"{still} {verb} at {receiver}, which no line reaches: owed at the next visit."
+            yield Notice("visit-owed", text, f"Go there with its visit sheet: gatepost visit-sheet show {receiver}")
 
 
 def _disk(house: House) -> Iterator[Notice]:

@@ -49,6 +49,7 @@ def build_watching(ground: Ground, rosters: RosterInForce, names: NameBook) -> W
          for name, driver in parts.receivers.items()],
         journal=store.journal, mirrors=store.mirrors, plans=store.plans, ledger=store.ledger, clock=clock,
         names=Names(names.holder, names.position, names.output, names.input), policies=settings.drift,
+        by_hand={name: receiver.limits for name, receiver in parts.by_hand.items()},
     )  # fmt: skip
     premises = build_premises(settings, parts)
     conditions = ConditionWatch(
@@ -60,7 +61,7 @@ def build_watching(ground: Ground, rosters: RosterInForce, names: NameBook) -> W
         premises, site=settings.gateway.site, journal=store.journal, mirrors=store.mirrors, live=watch.live,
         clock=clock, roster=roster, revoked=store.ledger.revocations,
     )  # fmt: skip
-    keep_slots = [fact for fact in parts.facts if Capability.SLOTS in parts.receivers[fact.name].capabilities]
+    keep_slots = [fact for fact in parts.facts if Capability.SLOTS in parts.all_receivers[fact.name].capabilities]
     people = Directory(
         premises, site=settings.gateway.site, receivers=keep_slots, journal=store.journal, mirrors=store.mirrors,
         clock=clock, trust=ground.trust, roster=roster, revoked=store.ledger.revocations,

@@ -14,7 +14,9 @@ from gateway.domain.events import Event, EventName
 __all__ = ["PERSONAL", "visible_data"]
 
 #: Fields of event data that may hold a person's name. Counts by these names name nobody and stay.
-PERSONAL = frozenset({"holder", "holders", "name", "names", "slot_name", "words", "note", "found", "changes"})
+PERSONAL = frozenset(
+    {"holder", "holders", "name", "names", "slot_name", "words", "note", "found", "changes", "done_by"}
+)
 
 _FREE_TEXT = {
     EventName.REVOCATION_PENDING: frozenset({"reason"}),

@@ -36,6 +36,10 @@ class ByHand(Protocol):
 class VisitSheets(ByHand, Protocol):
     """Visit sheets: shown, ticked, unticked; and what a receiver holds before the first visit."""
 
+    def owed(self, receiver: str) -> int:
+        """How many revoked transmitters may still work there: to be taken out at the next visit."""
+        ...
+
     def sheet(self, receiver: str) -> VisitSheet:
         """The sheet as it stands. Raises NotFound, and Unsupported for a receiver that has a line."""
         ...

@@ -10,6 +10,7 @@ from collections.abc import Collection, Mapping, Sequence
 from typing import NoReturn
 
 from gateway.domain.receiver import (
+    Battery,
     Capability,
     Identity,
     Limits,
@@ -24,7 +25,7 @@ from gateway.domain.urgency import Urgency
 from gateway.errors import Unsupported
 from gateway.ports import BlockCrcs
 
-__all__ = ["MANUAL", "ManualReceiver"]
+__all__ = ["MANUAL", "HandBook", "ManualReceiver"]
 
 MANUAL = "manual"
 """The map's name in the identity of a receiver without a line."""
@@ -85,6 +86,9 @@ class ManualReceiver:
     async def read_ring(self, after: RingPlace, status: Status, *, urgency: Urgency = Urgency.POLL) -> RingRead:
         self._no_line()
 
+    async def read_batteries(self, slots: Collection[int], *, urgency: Urgency = Urgency.POLL) -> Mapping[int, Battery]:
+        self._no_line()
+
     async def read_settings(self, *, urgency: Urgency = Urgency.CONTROL) -> ReceiverSettings:
         self._no_line()
 
@@ -119,3 +123,16 @@ class ManualReceiver:
             f"No line reaches {self._name}; it is worked by hand.",
             remedy=f"What is to be done there stands on its visit sheet: gatepost visit-sheet show {self._name}",
         )
+
+
+class HandBook:
+    """What the settings state of each receiver without a line, by name."""
+
+    def __init__(self, receivers: Mapping[str, ManualReceiver]) -> None:
+        self._receivers = receivers
+
+    def limits(self, receiver: str) -> Limits:
+        return self._receivers[receiver].limits
+
+    def identity(self, receiver: str) -> Identity:
+        return self._receivers[receiver].identity

@@ -86,6 +86,7 @@ class PlanSummary(Answer):
     unchanged: int
     done: int
     wire_s: float = Field(description="Estimated seconds on the wire.")
+    by_hand: bool = Field(description="No line reaches it: it stands on the visit sheet and is never proven.")
     hold: str = Field(description="Why it waits for approval; empty when it does not.")
     outcome: str
     snapshot: str = Field(description="The snapshot that was taken before it; empty before that.")
@@ -111,6 +112,7 @@ class PlanAnswer(PlanSummary):
             unchanged=317,
             done=0,
             wire_s=0.4,
+            by_hand=False,
             hold="",
             outcome="",
             snapshot="slip-gate-0003",

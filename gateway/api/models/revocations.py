@@ -29,7 +29,11 @@ class LiftQuery(Query):
 
 
 class RevocationAnswer(Answer):
-    """One revocation. `states` is by receiver: `proven` when its memory was read and lacks the serial."""
+    """One revocation. `states` is by receiver: `proven` when its memory was read and lacks the serial.
+
+    Where no line reaches the receiver it is `owed` at the next visit, or `by-hand`: by what was entered and ticked
+    there it lacks the serial, and nobody can prove it.
+    """
 
     model_config = ConfigDict(
         json_schema_extra=example(
@@ -37,7 +41,7 @@ class RevocationAnswer(Answer):
             asked_by="token:t1",
             reason="lost on the pontoon",
             time="2026-03-02T08:00:00.000Z",
-            states={"slip-gate": "proven", "car-park": "pending"},
+            states={"slip-gate": "proven", "car-park": "pending", "boat-shed": "owed"},
             proven=False,
         )
     )
@@ -46,8 +50,8 @@ class RevocationAnswer(Answer):
     asked_by: str
     reason: str
     time: Time
-    states: dict[str, Literal["pending", "proven"]]
-    proven: bool = Field(description="Proven at every receiver.")
+    states: dict[str, Literal["pending", "proven", "owed", "by-hand"]]
+    proven: bool = Field(description="Proven at every receiver; never true where one is worked by hand.")
 
 
 class RevocationsAnswer(Answer):

@@ -133,6 +133,7 @@ def _summary(services: Services, plan: Plan) -> dict[str, Any]:
         "unchanged": plan.unchanged,
         "done": plan.done,
         "wire_s": round(plan.wire_s, 3),
+        "by_hand": plan.receiver in services.visit_sheets.names,
         "hold": plan.hold,
         "outcome": plan.outcome,
         "snapshot": plan.snapshot,

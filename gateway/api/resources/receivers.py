@@ -21,6 +21,7 @@ from gateway.api.models.receivers import (
 from gateway.api.operations import LINE_PROBLEMS, Operation
 from gateway.api.paging import ShortListQuery, page_after
 from gateway.api.replies import reply, reply_tagged
+from gateway.api.resources.visit_sheets import visit_answer
 from gateway.api.scopes import Scope
 from gateway.api.services import Services
 from gateway.domain.live import LinkState, LiveReceiver
@@ -110,6 +111,7 @@ def receiver_answer(services: Services, live: LiveReceiver) -> ReceiverAnswer:
         confirmed=mirror is None or mirror.confirmed,
         slots_used=len(mirror.slots) if mirror else None,
         waiting=_wait(services.waits.all().get(live.name)),
+        visit=visit_answer(services, live.name),
     )
 
 
