@@ -271,10 +271,10 @@ class OperatingDesk(OperationDesk):
             )
         if not besides:
             self._log.check_key(order.asked_by, order.key)
-        self._log.check_pauses(order.receiver, order.output, order.asked_by, besides=besides)
-        judging.check_age(order.asked_s, self._clock.monotonic())
         live, mirror = self._live.receiver(order.receiver), self._mirrors.load(order.receiver)
         judging.check_reachable(live, mirror, planning=self._planning(order.receiver))
+        self._log.check_pauses(order.receiver, order.output, order.asked_by, besides=besides)
+        judging.check_age(order.asked_s, self._clock.monotonic())
 
     # --- how it ended ---
 
