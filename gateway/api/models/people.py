@@ -117,10 +117,11 @@ class PersonAnswer(Answer):
 class PeopleAnswer(Answer):
     """A page of people. `next` is the next page's cursor, null on the last one."""
 
-    model_config = ConfigDict(json_schema_extra=example(total=1, people=[_PERSON], next=None))
+    model_config = ConfigDict(json_schema_extra=example(total=1, people=[_PERSON], editable=False, next=None))
 
     total: int = Field(description="How many people match, on all pages.")
     people: list[PersonAnswer]
+    editable: bool = Field(description="Whether this gateway keeps the roster itself, so that people are edited here.")
     next: str | None
 
 

@@ -7,6 +7,7 @@ from aiohttp import web
 from gateway.api.bodies import read_query
 from gateway.api.context import context_of
 from gateway.api.cursors import read_text, write_cursor
+from gateway.api.edits import tag_header
 from gateway.api.models.base import read_serial
 from gateway.api.models.people import (
     CardAnswer,
@@ -43,6 +44,7 @@ async def list_people(request: web.Request) -> web.StreamResponse:
     people, total, last = await context_of(request).services.people.find(wanted, after=after, limit=query.limit)
     answer = PeopleAnswer(
         total=total,
+        editable=context_of(request).services.own_roster.ours,
         people=[person_answer(person) for person in people],
         next=write_cursor("people", last) if last else None,
     )
@@ -50,9 +52,12 @@ async def list_people(request: web.Request) -> web.StreamResponse:
 
 
 async def get_person(request: web.Request) -> web.StreamResponse:
-    """The card of the person who carries a transmitter."""
-    person = await context_of(request).services.people.card(serial_of(request))
-    return reply(person_answer(person))
+    """The card of the person who carries a transmitter; its ETag stands for what can be edited of this transmitter."""
+    services, serial = context_of(request).services, serial_of(request)
+    person = await services.people.card(serial)
+    own = services.own_roster
+    tag = await own.tag(f"row {write_serial(serial)}") if own.ours else ""
+    return reply(person_answer(person), headers={"ETag": tag_header(tag)} if tag else {})
 
 
 def serial_of(request: web.Request) -> int:
