@@ -12,12 +12,19 @@ from gateway.archive.clearing import ClearingDesk
 from gateway.archive.restoring import RestoreDesk
 from gateway.archive.shelf import Shelf
 from gateway.archive.taking import Archivist
+from gateway.daemon.drifting import build_drift_book, build_drift_desk
 from gateway.daemon.enrolling import Enrolling, build_enrolling
 from gateway.daemon.ground import Ground
 from gateway.daemon.names import NameBook
 from gateway.daemon.watching import Watching
+from gateway.receivers.manual import HandBook
 from gateway.sync.applying import Applier
+from gateway.sync.before_plan import BeforePlan
+from gateway.sync.by_hand.desk import VisitDesk
+from gateway.sync.by_hand.keeping import SiteKeeper
+from gateway.sync.by_hand.runs import SiteRuns
 from gateway.sync.drafting import Drafter
+from gateway.sync.drift_desk import DriftDesk
 from gateway.sync.overrides import OverriddenRosters
 from gateway.sync.plan_ids import PlanIds
 from gateway.sync.preparing import Preparer
@@ -27,6 +34,7 @@ from gateway.sync.revocation_list import RevocationList
 from gateway.sync.revoking import Revoker
 from gateway.sync.roster_keeper import RosterKeeper
 from gateway.sync.runner import SyncRunner
+from gateway.sync.selecting import Selector
 from gateway.sync.settings_desk import SettingsDesk
 from gateway.sync.site import Site
 from gateway.sync.timetable import WallTimetable
@@ -60,6 +68,7 @@ def build_rosters(ground: Ground) -> Rosters:
     keeper = RosterKeeper(
         source=parts.source, reader=parts.reader, archive=store.roster_files, ledger=store.ledger,
         journal=store.journal, clock=clock, receivers=parts.facts, timetable=timetable,
+        book=store.roster_book,
     )  # fmt: skip
     return Rosters(keeper, timetable, OverriddenRosters(keeper, store.ledger))
 
@@ -80,33 +89,41 @@ class Syncing:
     restores: RestoreDesk
     clearing: ClearingDesk
     enrolling: Enrolling
+    selector: Selector
+    drift: DriftDesk
     snapshot_times: WallTimetable | None
+    keeper: SiteKeeper
+    visits: VisitDesk
+    runs: SiteRuns
 
 
 def build_syncing(ground: Ground, rosters: Rosters, watching: Watching, names: NameBook) -> Syncing:
     settings, parts, store = ground.settings, ground.parts, ground.store
     clock, trust, journal, mirrors = ground.clock, ground.trust, store.journal, store.mirrors
-    keeper, live = watching.watch.keeper, watching.watch.live
-    site = Site(settings.gateway.site, parts.zone, parts.receivers, {fact.name: fact for fact in parts.facts})
+    facts, live = {fact.name: fact for fact in parts.facts}, watching.watch.live
+    site = Site(settings.gateway.site, parts.zone, parts.all_receivers, facts, frozenset(parts.by_hand))
+    keeper = SiteKeeper(watching.watch.keeper, site=site, mirrors=mirrors)
     ids, turns = PlanIds(), Turns()
     archive = Archivist(snapshots=store.snapshots, journal=journal, clock=clock, trust=trust)
+    book = build_drift_book(ground)
     drafter = Drafter(
         site=site, clock=clock, trust=trust, ledger=store.ledger, rosters=rosters.rows, ids=ids,
-        overrides=store.ledger.overrides, unknown="report" if settings.roster and settings.roster.unknown == "report" else "remove",
+        overrides=store.ledger.overrides,
+        drift=book,
     )  # fmt: skip
     receipts = ReceiptWriter(
         receipts=store.receipts, drafter=drafter, rosters=rosters.keeper, mirrors=mirrors, clock=clock, trust=trust,
         site=site.name, boot_id=read_boot_id(),
     )  # fmt: skip
+    waiting = Waiting(ledger=store.ledger, journal=journal, plans=store.plans, rosters=rosters.keeper)
     preparer = Preparer(
         drafter=drafter, keeper=keeper, archive=archive, journal=journal, plans=store.plans, live=live,
-        receipts=receipts,
+        before=BeforePlan(waiting=waiting, book=book, rosters=rosters.rows), receipts=receipts,
     )  # fmt: skip
     desk = SettingsDesk(site=site, journal=journal, mirrors=mirrors, keeper=keeper)
     applier = Applier(
         clock=clock, journal=journal, mirrors=mirrors, keeper=keeper, turns=turns, settings=desk, receipts=receipts
     )
-    waiting = Waiting(ledger=store.ledger, journal=journal, plans=store.plans, rosters=rosters.keeper)
     runner = SyncRunner(
         site=site, journal=journal, drafter=drafter, preparer=preparer, applier=applier, waiting=waiting
     )
@@ -125,17 +142,28 @@ def build_syncing(ground: Ground, rosters: Rosters, watching: Watching, names: N
     clearing = ClearingDesk(
         receivers=site.receivers, keeper=keeper, archive=archive, live=live, runs=restorer, waits=waiting, clock=clock
     )
+    visits = VisitDesk(
+        site=site, limits=HandBook(parts.by_hand), clock=clock, trust=trust, journal=journal, mirrors=mirrors,
+        documents=store.documents, plans=store.plans, ledger=store.ledger, rosters=rosters.rows, drafter=drafter,
+        preparer=preparer, archive=archive, snapshots=store.snapshots,
+    )  # fmt: skip
     revoker = Revoker(
         site=site, clock=clock, journal=journal, ledger=store.ledger, proofs=store.proofs, mirrors=mirrors,
-        keeper=keeper, turns=turns,
+        keeper=keeper, turns=turns, by_hand=visits,
     )  # fmt: skip
     enrolling = build_enrolling(
         ground, watching, names, rosters=rosters.keeper, site=site, drafter=drafter, preparer=preparer, runner=runner
     )
+    drift = build_drift_desk(
+        ground, site=site, book=book, drafter=drafter, preparer=preparer, runner=runner, revocations=revoker,
+        rosters=rosters.rows,
+    )  # fmt: skip
     return Syncing(
         site=site, ids=ids, runner=runner, settings=desk, waiting=waiting, restorer=restorer, revoker=revoker,
         revocation_list=_revocation_list(ground, revoker), shelf=shelf, restores=restores, clearing=clearing,
-        enrolling=enrolling, snapshot_times=_snapshot_times(ground),
+        enrolling=enrolling,
+        selector=Selector(site=site, rosters=rosters.rows, ledger=store.ledger, mirrors=mirrors), drift=drift, snapshot_times=_snapshot_times(ground), keeper=keeper, visits=visits,
+        runs=SiteRuns(runner, visits, preparer=preparer, site=site),
     )  # fmt: skip
 
 

@@ -72,17 +72,18 @@ class DriftFinder:
         self._names = names or Names()
 
     async def events(
-        self, receiver: str, changes: Sequence[SlotChange], revision: int, *, left: int
+        self, receiver: str, changes: Sequence[SlotChange], revision: int, *, left: int, reset: Origin | None
     ) -> list[EventDraft]:
         """`drift.found`, with what else is to be told; nothing when all changes are our own.
 
-        `left` is how many slots the memory still holds. What was found is durable when this returns. Raises
-        StoreUnavailable.
+        `left` is how many slots the memory still holds, `reset` who cleared it since the last refresh. What was found
+        is durable when this returns. Raises StoreUnavailable.
         """
         foreign = await self._foreign(receiver, changes)
-        if not foreign:
+        was_reset = reset is not None and not self._is_ours(receiver, reset)
+        if not foreign and not (was_reset and await self._is_written(receiver)):
             return []
-        cleared = _is_cleared(foreign, left)
+        cleared = was_reset or _is_emptied(foreign, left)
         told = await self._let_wait(receiver) if cleared else []
         notes = await self._keep(receiver, _learned_since(foreign) if cleared else foreign, revision)
         data: dict[str, Any] = {
@@ -100,18 +101,26 @@ class DriftFinder:
     async def _foreign(self, receiver: str, changes: Sequence[SlotChange]) -> list[SlotChange]:
         if not changes:
             return []
-        wait = self._ledger.waits().get(receiver)
-        on_purpose = wait is not None and wait.reason == RESET
         targets, revoked = await self._targets(receiver), self._ledger.revocations()
         return [
             change
             for change in changes
             if not (
                 (change.origin is not Origin.BOARD and _is_meant(change, targets))
-                or (on_purpose and change.after is None and change.origin is not Origin.BOARD)
+                or (change.after is None and self._is_ours(receiver, change.origin))
                 or (change.before is not None and change.after is None and change.before.serial in revoked)
             )
         ]
+
+    def _is_ours(self, receiver: str, origin: Origin | None) -> bool:
+        """Whether a receiver that loses slots does so because it is being cleared on purpose."""
+        wait = self._ledger.waits().get(receiver)
+        return wait is not None and wait.reason == RESET and origin is not Origin.BOARD
+
+    async def _is_written(self, receiver: str) -> bool:
+        """Whether a plan is under way there, some of which may have been in the memory that was cleared."""
+        unfinished = await self._plans.unfinished()
+        return any(plan.receiver == receiver and plan.state is not PlanState.HELD for plan in unfinished)
 
     async def _targets(self, receiver: str) -> dict[int, Slot | None]:
         """What plans that were cut meant each slot to be. A plan that was proven has told the mirror itself."""
@@ -200,10 +209,8 @@ def _learned_since(changes: Sequence[SlotChange]) -> list[SlotChange]:
     return [replace(change, before=None) for change in changes if change.after is not None]
 
 
-def _is_cleared(changes: Collection[SlotChange], left: int) -> bool:
-    """A reset; or a memory that is empty all at once, and nobody saw how."""
-    if any(change.by_reset for change in changes):
-        return True
+def _is_emptied(changes: Collection[SlotChange], left: int) -> bool:
+    """A memory that is empty all at once, and nobody saw how."""
     return left == 0 and len(changes) >= _EMPTIED and all(change.origin is None for change in changes)
 
 

@@ -167,7 +167,9 @@ class Keeper:
             changes = _changes(follower, known, new)
             events = slot_events(follower.name, changes, look.limits, proven.revision)
             events += _settings_events(follower, stored if known else None, new)
-            events += await self._drift.events(follower.name, changes, proven.revision, left=len(new.slots))
+            events += await self._drift.events(
+                follower.name, changes, proven.revision, left=len(new.slots), reset=follower.origins.of_reset
+            )
             await follower.teller.commit(events, new)
         return self._mirrors.load(follower.name) or new
 

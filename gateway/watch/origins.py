@@ -57,6 +57,11 @@ class Origins:
     def of_settings(self) -> Origin | None:
         return self._settings
 
+    @property
+    def of_reset(self) -> Origin | None:
+        """Who cleared the receiver, None when nothing tells that it was cleared."""
+        return self._reset
+
     def by_reset(self, number: int) -> bool:
         """True when the newest that is known to have touched this slot is a factory reset."""
         return self._reset is not None and self._several is None and number not in self._slots

@@ -14,13 +14,21 @@ from datetime import UTC, date, datetime
 from zoneinfo import ZoneInfo
 
 from gateway.archive.taking import Archivist
+from gateway.domain.drift import DriftPolicy
 from gateway.domain.receiver import Slot
 from gateway.domain.roster import Entry, Right, Roster
-from gateway.ports import Archive, Receipts, ReceiverFacts, RosterAcceptance
+from gateway.ports import Archive, Receipts, ReceiverFacts, RosterAcceptance, RosterAdditions
+from gateway.roster.row_text import CsvRowForm
 from gateway.sync.applying import Applier
+from gateway.sync.before_plan import BeforePlan
 from gateway.sync.drafting import Drafter, InForce
+from gateway.sync.drift_book import DriftBook
+from gateway.sync.drift_desk import DriftDesk
+from gateway.sync.enrolling import Enroller
+from gateway.sync.enrolment_desk import EnrolmentDesk
+from gateway.sync.override_runs import OverrideRuns
+from gateway.sync.overrides import OverriddenRosters
 from gateway.sync.plan_ids import PlanIds
-from gateway.sync.planning import Unknown
 from gateway.sync.preparing import Preparer
 from gateway.sync.receipting import NoReceipts, Receipting, ReceiptWriter
 from gateway.sync.restoring import Restorer
@@ -110,7 +118,7 @@ class SyncHouse:
         clock: FakeClock,
         store: MemoryStore | None = None,
         rosters: Rosters | None = None,
-        unknown: Unknown = "remove",
+        drift: DriftPolicy = DriftPolicy.REMOVE,
         patience_s: float = 60.0,
         archivist: bool = False,
         receipts: Receipts | None = None,
@@ -124,6 +132,8 @@ class SyncHouse:
         self.ids = PlanIds()
         self.turns = Turns()
         store_ = self.store
+        self.policy = drift
+        policies = dict.fromkeys(self.receivers, drift)
         self.watch = Watch(
             [Watched(one, "line") for one in receivers],
             journal=store_.journal,
@@ -131,16 +141,23 @@ class SyncHouse:
             plans=store_.plans,
             ledger=store_.ledger,
             clock=clock,
+            policies=policies,
         )
         self.keeper = self.watch.keeper
+        self.book = DriftBook(
+            ledger=store_.ledger, documents=store_.documents, journal=store_.journal, policies=policies
+        )
+        self.waiting = Waiting(ledger=store_.ledger, journal=store_.journal, plans=store_.plans, rosters=self.rosters)
+        rows = OverriddenRosters(self.rosters, store_.ledger)
         self.drafter = Drafter(
             site=self.site,
             clock=clock,
             trust=self.trust,
             ledger=store_.ledger,
-            rosters=self.rosters,
+            rosters=rows,
             ids=self.ids,
-            unknown=unknown,
+            drift=self.book,
+            overrides=store_.ledger.overrides,
         )
         self.archivist = Archivist(snapshots=store_.snapshots, journal=store_.journal, clock=clock, trust=self.trust)
         archive: Archive = self.archivist if archivist else store_.archive
@@ -154,10 +171,10 @@ class SyncHouse:
             archive=archive,
             journal=store_.journal,
             plans=store_.plans,
+            before=BeforePlan(waiting=self.waiting, book=self.book, rosters=rows),
             receipts=self.receipting,
         )
         self.settings = SettingsDesk(site=self.site, journal=store_.journal, mirrors=store_.mirrors, keeper=self.keeper)
-        self.waiting = Waiting(ledger=store_.ledger, journal=store_.journal, plans=store_.plans, rosters=self.rosters)
         self.applier = Applier(
             clock=clock,
             journal=store_.journal,
@@ -198,11 +215,59 @@ class SyncHouse:
             keeper=self.keeper,
             turns=self.turns,
         )
+        self.drift = DriftDesk(
+            site=self.site,
+            clock=clock,
+            journal=store_.journal,
+            mirrors=store_.mirrors,
+            ledger=store_.ledger,
+            book=self.book,
+            drafter=self.drafter,
+            preparer=self.preparer,
+            runner=self.runner,
+            revocations=self.revoker,
+            rosters=rows,
+        )
+        self.enroller = Enroller(
+            site=self.site,
+            clock=clock,
+            journal=store_.journal,
+            mirrors=store_.mirrors,
+            live=self.watch.live,
+            holder=lambda serial: _holder(rows, serial),
+        )
+        self.override_runs = OverrideRuns(
+            drafter=self.drafter.overrides,
+            preparer=self.preparer,
+            runner=self.runner,
+            keeper=self.keeper,
+            journal=store_.journal,
+            documents=store_.documents,
+            plans=store_.plans,
+        )
+        self.additions: RosterAdditions | None = None
+        self.enrolments = EnrolmentDesk(
+            enroller=self.enroller,
+            runs=self.override_runs,
+            site=self.site,
+            clock=clock,
+            journal=store_.journal,
+            ledger=store_.ledger,
+            kept=store_.ledger,
+            rosters=self.rosters,
+            form=CsvRowForm(),
+            additions=lambda: self.additions,
+        )
 
     def restarted(self) -> SyncHouse:
         """The gateway after a restart: new parts, the same store, receivers, roster and clock."""
         return SyncHouse(
-            list(self.receivers.values()), clock=self.clock, store=self.store, rosters=self.rosters, patience_s=60.0
+            list(self.receivers.values()),
+            clock=self.clock,
+            store=self.store,
+            rosters=self.rosters,
+            patience_s=60.0,
+            drift=self.policy,
         )
 
     def held(self, name: str = SLIP_GATE) -> dict[int, dict[int, frozenset[int]]]:
@@ -213,6 +278,11 @@ class SyncHouse:
         return found
 
 
+def _holder(rosters: OverriddenRosters, serial: int) -> str:
+    entry = rosters.in_force.roster.by_serial().get(serial) if rosters.in_force else None
+    return entry.holder if entry else ""
+
+
 def rights(slot: Slot) -> dict[int, frozenset[int]]:
     return {place: group for place, group in enumerate(slot.outputs, 1) if group}
 
@@ -221,7 +291,7 @@ def rights(slot: Slot) -> dict[int, frozenset[int]]:
 async def run_in(house: SyncHouse) -> AsyncIterator[None]:
     """The runner's and the revoker's tasks, while the body runs."""
     async with asyncio.TaskGroup() as group:
-        works = (house.runner.run(), house.revoker.run(), house.restorer.run())
+        works = (house.runner.run(), house.revoker.run(), house.restorer.run(), house.drift.run())
         tasks = [group.create_task(work) for work in works]
         await house.clock.settle()
         try:
