@@ -63,10 +63,12 @@ class Commit:
 
 @dataclass(frozen=True, slots=True)
 class EventFilter:
-    """Which events; empty means all."""
+    """Which events; empty means all. Of wall time `since` is inside and `until` is not."""
 
     names: frozenset[EventName] = frozenset()
     receivers: frozenset[str] = frozenset()
+    since: datetime | None = None
+    until: datetime | None = None
 
 
 class Journal(Protocol):
@@ -91,6 +93,14 @@ class Journal(Protocol):
     ) -> tuple[Event, ...]:
         """Events of this epoch with number > `after`, in order; with `newest_first` those with number < `after`
         (0: from the end), in falling order."""
+        ...
+
+    async def tally(self, wanted: EventFilter, outputs: Collection[int] = ()) -> Mapping[datetime, int]:
+        """How many events there are in each quarter of an hour that has any, by its beginning (UTC).
+
+        With `outputs` only those whose data name one of them among their `outputs`; presses while a receiver
+        listens for a new transmitter don't count. Every zone's hours and days begin with a quarter of an hour.
+        """
         ...
 
     async def wait_newer(self, number: int) -> None:

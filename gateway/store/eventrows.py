@@ -132,9 +132,13 @@ def _condition(
     names, receivers = sorted(wanted.names), sorted(wanted.receivers)
     column, terms = ("name", names) if names else ("receiver", receivers)
     rest = f" and receiver in ({_marks(receivers)})" if names and receivers else ""
-    rest_values = receivers if names and receivers else []
+    rest_values: list[str | int] = [*receivers] if names and receivers else []
+    for limit_of_time, compare in ((wanted.since, ">="), (wanted.until, "<")):
+        if limit_of_time is not None:
+            rest += f" and time_us {compare} ?"
+            rest_values.append(to_micros(limit_of_time))
     if not terms:
-        return f"events.{edge_condition}", (edge,)
+        return f"events.{edge_condition}{rest}", (edge, *rest_values)
     if len(terms) > _MANY_VALUES:
         return f"events.{edge_condition} and {column} in ({_marks(terms)}){rest}", (edge, *terms, *rest_values)
     one = (  # only words of ours are put together here, every value is bound

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import asyncio
 import sqlite3
+from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -19,6 +20,7 @@ from gateway.store.codec import CodecFault, canonical, parse, to_micros
 from gateway.store.database import Database
 from gateway.store.documents import SqliteDocuments
 from gateway.store.eventrows import Stamp, add_events, forget, forget_oldest, newest_number, oldest_number, read_events
+from gateway.store.eventtally import tally_events
 from gateway.store.faults import damaged
 from gateway.store.mirrors import SqliteMirrors
 from gateway.store.outbox import SqliteOutbox
@@ -122,6 +124,9 @@ class SqliteJournal:
             )
         except CodecFault as fault:
             raise self._database.found_damaged(str(fault)) from fault
+
+    async def tally(self, wanted: EventFilter, outputs: Collection[int] = ()) -> dict[datetime, int]:
+        return await self._database.read(lambda db: tally_events(db, wanted, tuple(outputs)))
 
     async def wait_newer(self, number: int) -> None:
         while True:

@@ -331,6 +331,15 @@ class MemoryJournal:
             found = [event for event in found if event.id.number > after]
         return tuple(found[:limit])
 
+    async def tally(self, wanted: EventFilter, outputs: Collection[int] = ()) -> dict[datetime, int]:
+        found: dict[datetime, int] = {}
+        for event in self._events:
+            named = set(event.data.get("outputs", ())) & set(outputs) or not outputs
+            if _wanted(event, wanted) and named and not event.data.get("enrolling"):
+                quarter = event.time.replace(minute=event.time.minute // 15 * 15, second=0, microsecond=0)
+                found[quarter] = found.get(quarter, 0) + 1
+        return found
+
     async def wait_newer(self, number: int) -> None:
         while self.newest.number <= number:
             await self._grown.wait()
@@ -419,6 +428,11 @@ def _hashed(secret: str) -> str:
 
 
 def _wanted(event: Event, wanted: EventFilter) -> bool:
-    return (not wanted.names or event.name in wanted.names) and (
-        not wanted.receivers or event.receiver in wanted.receivers
+    in_time = (wanted.since is None or event.time >= wanted.since) and (
+        wanted.until is None or event.time < wanted.until
+    )
+    return (
+        in_time
+        and (not wanted.names or event.name in wanted.names)
+        and (not wanted.receivers or event.receiver in wanted.receivers)
     )

@@ -83,6 +83,7 @@ def test_every_body_and_answer_has_an_example() -> None:
     named = {name for name, _ in _examples()}
     wanted = {each.__name__ for operation in OPERATIONS for each in (operation.body, operation.answer) if each}
     lists = {
+        "AgreementsAnswer",
         "GatesAnswer",
         "OutletsAnswer",
         "ConditionsAnswer",
