@@ -26,6 +26,10 @@ OPTIONS: dict[str, set[str]] = {
     "token add": _DAEMON | {"--json", "--scope"},
     "token list": _DAEMON | {"--json"},
     "token remove": _DAEMON,
+    "visit-sheet show": _DAEMON | {"--json"},
+    "visit-sheet tick": _DAEMON | {"--json", "--done-by"},
+    "visit-sheet undo": _DAEMON | {"--json"},
+    "visit-sheet holds": _DAEMON | {"--json", "--empty", "--from", "--groups", "--transmitter"},
     "virtual-receiver": {
         "--link", "--address", "--serial", "--baud", "--paced", "--map", "--memory", "--control", "--scenario",
         "--seed",

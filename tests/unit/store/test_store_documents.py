@@ -55,3 +55,16 @@ async def test_a_document_of_another_shape_counts_as_none(tmp_path: Path) -> Non
     await store.journal.commit(Commit(documents={"counts": Counts(1)}))
     assert store.documents.load("counts", Other) is None
     await store.close()
+
+
+async def test_none_removes_what_was_kept(tmp_path: Path) -> None:
+    """Over a restart too; one that is not there may be removed again."""
+    store = await _open(tmp_path)
+    await store.journal.commit(Commit(documents={"counts": Counts(1), "other": Other("x")}))
+    await store.journal.commit(Commit(documents={"counts": None, "never": None}))
+    assert store.documents.load("counts", Counts) is None
+    await store.close()
+    store = await _open(tmp_path)
+    assert store.documents.load("counts", Counts) is None
+    assert store.documents.load("other", Other) == Other("x")
+    await store.close()
