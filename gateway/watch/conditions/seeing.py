@@ -229,19 +229,17 @@ def _story_gap(premises: Premises, state: State, seen: Seen) -> State:
     return replace(state, doubt={**state.doubt, seen.event.receiver: seen.moment})
 
 
-def _slots_changed(premises: Premises, state: State, seen: Seen) -> State:
-    cleared = [slot for slot in seen.data.get("slots", ()) if slot.get("reset") and slot.get("origin") == "board"]
-    return _happen(state, ConditionKind.BOARD_RESET, seen) if cleared else state
-
-
 def _drift_found(premises: Premises, state: State, seen: Seen) -> State:
-    slots = seen.data.get("slots", ())
-    if slots and all(slot.get("reset") for slot in slots):
+    if seen.data.get("cleared"):
+        state = _happen(state, ConditionKind.BOARD_RESET, seen)
+        return _happen(state, ConditionKind.DRIFT_OPEN, seen) if seen.data.get("drift") else state
+    return _happen(state, ConditionKind.DRIFT_OPEN, seen, count=len(seen.data.get("slots", ())))
+
+
+def _drift_ends(premises: Premises, state: State, seen: Seen) -> State:
+    """Nothing of it is left, or somebody has spoken about the last of it."""
+    if seen.data.get("left"):
         return state
-    return _happen(state, ConditionKind.DRIFT_OPEN, seen, count=len(slots))
-
-
-def _plan_applied(premises: Premises, state: State, seen: Seen) -> State:
     gone = f"{ConditionKind.DRIFT_OPEN}:{seen.event.receiver}"
     return replace(state, happened={key: each for key, each in state.happened.items() if key != gone})
 
@@ -272,9 +270,9 @@ _HANDLERS: Mapping[EventName, Callable[[Premises, State, Seen], State]] = {
     EventName.LINK_LOST: _link_lost,
     EventName.RING_OVERRUN: _story_gap,
     EventName.RECEIVER_RESTARTED: _story_gap,
-    EventName.SLOT_CHANGED: _slots_changed,
     EventName.DRIFT_FOUND: _drift_found,
-    EventName.PLAN_APPLIED: _plan_applied,
+    EventName.DRIFT_DECIDED: _drift_ends,
+    EventName.DRIFT_SETTLED: _drift_ends,
 }
 #: The events that conditions are made from.
 SEEN = frozenset(_HANDLERS)

@@ -75,7 +75,7 @@ async def _three_cycles(bench: ConditionBench) -> None:
 async def _reset_at_the_board(bench: ConditionBench) -> None:
     slot = {"slot": 1, "what": "removed", "serial": f"{LOST:010d}", "origin": "board", "reset": True}
     await bench.happen(draft(EventName.SLOT_CHANGED, block=0, slots=[slot], origin="board", revision=9))
-    await bench.happen(draft(EventName.DRIFT_FOUND, slots=[slot], words=[], revision=9))
+    await bench.happen(draft(EventName.DRIFT_FOUND, slots=[slot], drift=[], words=[], revision=9, cleared=True))
 
 
 async def _taught_at_the_board(bench: ConditionBench) -> None:
@@ -432,12 +432,14 @@ async def test_lifting_a_revocation_ends_what_its_use_raised() -> None:
         assert bench.told()[-1] == ("condition.cleared", "revoked-used")
 
 
-async def test_drift_ends_when_a_plan_is_applied() -> None:
+async def test_drift_ends_when_nothing_of_it_is_left() -> None:
     """The receiver is as the roster says again."""
     bench = ConditionBench()
     async with bench.run():
         await _taught_at_the_board(bench)
-        await bench.happen(draft(EventName.PLAN_APPLIED, plan="p1"))
+        await bench.happen(draft(EventName.DRIFT_SETTLED, serial=f"{LOST:010d}", left=1))
+        assert bench.told()[-1] == ("condition.raised", "drift-open")
+        await bench.happen(draft(EventName.DRIFT_DECIDED, serial=f"{LOST:010d}", left=0))
         assert bench.told()[-1] == ("condition.cleared", "drift-open")
 
 
