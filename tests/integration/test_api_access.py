@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 import socket
 import stat
 from collections.abc import AsyncIterator
@@ -62,9 +63,14 @@ def _routes() -> list[Route]:
     return found
 
 
+#: What stands for a name in a path; any other is some id that there is not.
+_PLACES = {"output": "1", "number": "1"}
+
+
 def _fill(path: str) -> str:
     place = "p-held" if "/plans/" in path else "slip-gate" if "/receivers/" in path else "t99"
-    return path.replace("{id}", place).replace("{serial}", "0048231907")
+    path = path.replace("{id}", place).replace("{serial}", "0048231907")
+    return re.sub(r"\{(\w+)\}", lambda name: _PLACES.get(name[1], "x1"), path)
 
 
 def _body(operation: dict[str, Any]) -> Any:
