@@ -1,0 +1,86 @@
+"""`report handover | access`: the papers of a site, to print, to sign and to keep."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Mapping
+from enum import StrEnum
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from gateway.cli.client import DEFAULT_SOCKET
+from gateway.cli.console import AsJson, SocketOption, TokenFile, Url, ask, console, fail
+from gateway.errors import SettingsFault
+
+__all__ = ["reports"]
+
+reports = typer.Typer(
+    help="Papers: the handover document of the site, and who has access to a gate.", no_args_is_help=True
+)
+
+
+class Form(StrEnum):
+    """What a paper comes as."""
+
+    HTML = "html"
+    CSV = "csv"
+    JSON = "json"
+
+
+_Form = Annotated[Form, typer.Option("--format", help="html prints well, csv opens in a spreadsheet, json is data.")]
+_Out = Annotated[Path | None, typer.Option("--out", help="Write it there; left out: to standard output.")]
+_Query = Mapping[str, str | int]
+_Nameless = Annotated[bool, typer.Option("--without-names", help="Leave holders out; serials stay.")]
+
+
+@reports.command("handover")
+def handover(
+    form: _Form = Form.HTML,
+    out: _Out = None,
+    without_names: _Nameless = False,
+    url: Url = None,
+    token_file: TokenFile = None,
+    socket: SocketOption = DEFAULT_SOCKET,
+    as_json: AsJson = False,
+) -> None:
+    """Write the handover document: receivers, gates, groups, who has what, cautions, signatures."""
+    query: _Query = {"named": str(not without_names).lower()}
+    body = _fetch("/reports/handover", Form.JSON if as_json else form, query, url, token_file, socket)
+    _hand_out(body, out, "The handover document")
+
+
+@reports.command("access")
+def access(
+    gate: Annotated[str, typer.Argument(help="The gate's name in the settings.")],
+    form: _Form = Form.HTML,
+    out: _Out = None,
+    without_names: _Nameless = False,
+    url: Url = None,
+    token_file: TokenFile = None,
+    socket: SocketOption = DEFAULT_SOCKET,
+    as_json: AsJson = False,
+) -> None:
+    """Write the list of who has access to a gate."""
+    query: _Query = {"gate": gate, "named": str(not without_names).lower()}
+    body = _fetch("/reports/access", Form.JSON if as_json else form, query, url, token_file, socket)
+    _hand_out(body, out, f"The access list of {gate}")
+
+
+def _fetch(path: str, form: Form, query: _Query, url: str | None, token_file: Path | None, socket: Path) -> bytes:
+    place = path if form is Form.JSON else f"{path}.{form.value}"
+    return ask(lambda client: client.download(place, **query), url=url, token_file=token_file, socket=socket)
+
+
+def _hand_out(body: bytes, out: Path | None, what: str) -> None:
+    if out is None:
+        sys.stdout.buffer.write(body if body.endswith(b"\n") else body + b"\n")
+        return
+    try:
+        out.write_bytes(body)
+    except OSError as fault:
+        fail(SettingsFault(f"{out} can't be written: {fault.strerror}.", remedy="Name a file in a folder of yours."))
+    console.print(
+        f"{what} is written to {out}. It holds personal data: keep it no longer than it is needed.", markup=False
+    )
