@@ -7,10 +7,12 @@ import typer
 from gateway.cli.changing import revoke, settings
 from gateway.cli.clearing import reset
 from gateway.cli.demo import demo
+from gateway.cli.first_roster import from_receiver
 from gateway.cli.gates import conditions, why
 from gateway.cli.looking import follow, status
 from gateway.cli.operating import outputs
 from gateway.cli.outlets import outlets
+from gateway.cli.people import people
 from gateway.cli.receipts import receipts
 from gateway.cli.reports import reports
 from gateway.cli.rosters import rosters
@@ -38,6 +40,8 @@ app.command()(follow)
 app.command()(conditions)
 app.command()(why)
 app.add_typer(rosters, name="roster")
+rosters.command("from-receiver")(from_receiver)
+app.add_typer(people, name="people")
 app.add_typer(receipts, name="receipt")
 app.add_typer(reports, name="report")
 app.command()(revoke)

@@ -93,12 +93,15 @@ class ApiClient:
             cursor = page.get("next")
         return items
 
-    async def change(self, path: str, body: object) -> Any:
+    async def change(self, path: str, body: object, *, method: str = "PATCH") -> Any:
         """Change what stands at a path, from what stands there now (RFC 9110, 13.1.1)."""
-        async with self._ask("GET", path) as answer:
+        return await self.send(method, path, body, headers={"If-Match": await self.tag(path) or "*"})
+
+    async def tag(self, path: str, **query: str | int) -> str:
+        """The ETag of what stands at a path; empty when it has none."""
+        async with self._ask("GET", path, params=dict(query)) as answer:
             await self._read(answer)
-            tag = answer.headers.get("ETag", "*")
-        return await self.send("PATCH", path, body, headers={"If-Match": tag})
+            return answer.headers.get("ETag", "")
 
     async def send(
         self,
@@ -119,12 +122,14 @@ class ApiClient:
             await self._read(answer)
             return await answer.read()
 
-    async def upload(self, method: str, path: str, files: Mapping[str, bytes]) -> Any:
+    async def upload(
+        self, method: str, path: str, files: Mapping[str, bytes], *, headers: Mapping[str, str] | None = None
+    ) -> Any:
         """Send files as the parts of a form, byte by byte as they are."""
         form = aiohttp.FormData()
         for name, content in files.items():
             form.add_field(name, content, filename=name, content_type="application/octet-stream")
-        async with self._ask(method, path, data=form) as answer:
+        async with self._ask(method, path, data=form, headers=headers) as answer:
             return await self._read(answer)
 
     @asynccontextmanager

@@ -1,0 +1,15 @@
+"""`gatepost people`: who works what where, and the roster that a gateway keeps itself."""
+
+from gateway.cli.people.editing import people
+from gateway.cli.people.files import export, history, import_
+from gateway.cli.people.grouping import group
+from gateway.cli.people.looking import list_people, show
+
+__all__ = ["people"]
+
+people.command("list")(list_people)
+people.command("show")(show)
+people.command("export")(export)
+people.command("import")(import_)
+people.command("history")(history)
+people.add_typer(group, name="group")

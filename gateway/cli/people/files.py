@@ -1,0 +1,120 @@
+"""`people export | import | history`: the kept roster as files, and who changed what."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+
+from gateway.cli.client import DEFAULT_SOCKET, ApiClient, ApiProblem
+from gateway.cli.console import AsJson, SocketOption, TokenFile, Url, ask, console, local_time, print_json
+from gateway.cli.people.outcomes import Apply, make_edit
+from gateway.errors import Refused
+
+__all__ = ["export", "history", "import_", "write_pair"]
+
+_FILES = "/roster/files"
+
+
+def export(
+    folder: Annotated[Path, typer.Argument(help="Where to write roster.csv and groups.toml.")],
+    revision: Annotated[int, typer.Option("--revision", help="Which edit's files; the newest without.")] = 0,
+    replace: Annotated[bool, typer.Option("--replace", help="Replace files that are there.")] = False,
+    url: Url = None,
+    token_file: TokenFile = None,
+    socket: SocketOption = DEFAULT_SOCKET,
+) -> None:
+    """Write the kept roster as files, byte by byte; they serve as central file as they are."""
+
+    async def work(client: ApiClient) -> tuple[bytes, bytes | None, int]:
+        edits = await client.get("/roster/edits", limit=1)
+        number = revision or (edits["edits"][0]["number"] if edits["edits"] else 0)
+        roster = await client.download(f"{_FILES}/roster.csv", revision=number)
+        try:
+            groups = await client.download(f"{_FILES}/groups.toml", revision=number)
+        except ApiProblem as problem:
+            if problem.code != "not-found":
+                raise
+            groups = None
+        write_pair(folder, roster, groups, replace=replace)
+        return roster, groups, number
+
+    _, groups, number = ask(work, url=url, token_file=token_file, socket=socket)
+    console.print(f"Wrote revision {number} to {folder / 'roster.csv'}", markup=False)
+    if groups is not None:
+        console.print(f"and {folder / 'groups.toml'}", markup=False)
+
+
+def write_pair(folder: Path, roster: bytes, groups: bytes | None, *, replace: bool) -> None:
+    """Write both files. Raises Refused when one is there and may not be replaced, or can't be written."""
+    paths = {folder / "roster.csv": roster} | ({folder / "groups.toml": groups} if groups is not None else {})
+    for path in paths:
+        if path.exists() and not replace:
+            remedy = "Choose another folder, or use --replace."
+            raise Refused(f"{path} exists already.", remedy=remedy, code="file-exists")
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        for path, content in paths.items():
+            path.write_bytes(content)
+    except OSError as fault:
+        remedy = "Choose a folder that you may write to."
+        raise Refused(f"{folder} can't be written: {fault.strerror}.", remedy=remedy, code="file-failed") from fault
+
+
+def import_(
+    roster: Annotated[Path, typer.Argument(help="The roster file, a CSV.")],
+    groups: Annotated[Path | None, typer.Option("--groups", help="The groups file.")] = None,
+    based_on: Annotated[
+        int, typer.Option("--based-on", help="The revision that was exported; refused when there are later edits.")
+    ] = 0,
+    apply: Apply = False,
+    url: Url = None,
+    token_file: TokenFile = None,
+    socket: SocketOption = DEFAULT_SOCKET,
+    as_json: AsJson = False,
+) -> None:
+    """Put whole files in place of the kept roster; refused as a whole with every fault."""
+
+    async def edit(client: ApiClient) -> Any:
+        parts = {"roster": _bytes(roster)} | ({"groups": _bytes(groups)} if groups is not None else {})
+        try:
+            tag = await client.tag(f"{_FILES}/roster.csv", revision=based_on)
+        except ApiProblem as problem:
+            if problem.code != "not-found" or based_on:
+                raise
+            tag = ""
+        return await client.upload("PUT", _FILES, parts, headers={"If-Match": tag} if tag else None)
+
+    make_edit(edit, apply=apply, url=url, token_file=token_file, socket=socket, as_json=as_json)
+
+
+def history(
+    limit: Annotated[int, typer.Option("--limit", help="How many edits.", min=1, max=500)] = 20,
+    url: Url = None,
+    token_file: TokenFile = None,
+    socket: SocketOption = DEFAULT_SOCKET,
+    as_json: AsJson = False,
+) -> None:
+    """Say who changed what and when, newest first."""
+
+    async def work(client: ApiClient) -> Any:
+        return (await client.get("/roster/edits", limit=limit))["edits"]
+
+    found = ask(work, url=url, token_file=token_file, socket=socket)
+    if as_json:
+        print_json(found)
+        return
+    for each in found:
+        console.print(f"{each['number']}  {local_time(each['time'])}  {each['who']}, {each['how']}", markup=False)
+        for words in each["words"]:
+            console.print(f"    {words}", markup=False)
+    if not found:
+        console.print("Nobody has edited anything yet.")
+
+
+def _bytes(path: Path) -> bytes:
+    try:
+        return path.read_bytes()
+    except OSError as fault:
+        raise Refused(f"{path} can't be read: {fault.strerror}.", remedy="Name a file that is there.") from fault

@@ -1,0 +1,120 @@
+"""`people group list | set | rename | remove`: named sets of rights that many people share."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any
+from urllib.parse import quote
+
+import typer
+
+from gateway.cli.client import DEFAULT_SOCKET, ApiClient, ApiProblem
+from gateway.cli.console import AsJson, SocketOption, TokenFile, Url, ask, console, print_json
+from gateway.cli.people.outcomes import Apply, make_edit
+from gateway.errors import Refused
+
+__all__ = ["group"]
+
+group = typer.Typer(help="Groups: named sets of rights that many people share.", no_args_is_help=True)
+_Name = Annotated[str, typer.Argument(help="The group's name.")]
+
+
+@group.command("list")
+def list_groups(
+    url: Url = None, token_file: TokenFile = None, socket: SocketOption = DEFAULT_SOCKET, as_json: AsJson = False
+) -> None:
+    """List the groups, what they may work, and how many are in each."""
+
+    async def work(client: ApiClient) -> Any:
+        return await client.get("/roster/groups")
+
+    found = ask(work, url=url, token_file=token_file, socket=socket)
+    if as_json:
+        print_json(found)
+        return
+    for each in found["groups"]:
+        rights = [
+            f"{position}:{receiver}/{output}"
+            for receiver, positions in each["rights"].items()
+            for position, outputs in positions.items()
+            for output in outputs
+        ]
+        count = "1 transmitter" if each["members"] == 1 else f"{each['members']} transmitters"
+        console.print(f"{each['name']}: {' '.join(rights) or 'nothing'}; {count}", markup=False)
+    if not found["groups"]:
+        console.print("There are no groups.")
+
+
+@group.command("set")
+def set_(
+    name: _Name,
+    right: Annotated[list[str], typer.Argument(help="position:receiver/output, such as 1:slip-gate/gate.")],
+    apply: Apply = False,
+    url: Url = None,
+    token_file: TokenFile = None,
+    socket: SocketOption = DEFAULT_SOCKET,
+    as_json: AsJson = False,
+) -> None:
+    """Make a group, or give it these rights in place of all others. Everybody in it follows."""
+
+    async def edit(client: ApiClient) -> Any:
+        return await _put(client, name, {"rights": _table(right)})
+
+    make_edit(edit, apply=apply, url=url, token_file=token_file, socket=socket, as_json=as_json)
+
+
+@group.command("rename")
+def rename(
+    name: _Name,
+    new: Annotated[str, typer.Argument(help="The new name.")],
+    url: Url = None,
+    token_file: TokenFile = None,
+    socket: SocketOption = DEFAULT_SOCKET,
+    as_json: AsJson = False,
+) -> None:
+    """Give a group another name; nobody's rights change."""
+
+    async def edit(client: ApiClient) -> Any:
+        return await client.change(_path(name), {"name": new}, method="PUT")
+
+    make_edit(edit, apply=False, url=url, token_file=token_file, socket=socket, as_json=as_json)
+
+
+@group.command("remove")
+def remove(
+    name: _Name,
+    url: Url = None,
+    token_file: TokenFile = None,
+    socket: SocketOption = DEFAULT_SOCKET,
+    as_json: AsJson = False,
+) -> None:
+    """Remove a group that nobody is in."""
+
+    async def edit(client: ApiClient) -> Any:
+        return await client.change(_path(name), None, method="DELETE")
+
+    make_edit(edit, apply=False, url=url, token_file=token_file, socket=socket, as_json=as_json)
+
+
+def _path(name: str) -> str:
+    return f"/roster/groups/{quote(name, safe='')}"
+
+
+async def _put(client: ApiClient, name: str, body: dict[str, Any]) -> Any:
+    try:
+        tag = await client.tag(_path(name))
+    except ApiProblem as problem:
+        if problem.code != "not-found":
+            raise
+        tag = ""
+    return await client.send("PUT", _path(name), body, headers={"If-Match": tag} if tag else None)
+
+
+def _table(rights: list[str]) -> dict[str, dict[str, list[str]]]:
+    table: dict[str, dict[str, list[str]]] = {}
+    for right in rights:
+        position, colon, place = right.partition(":")
+        receiver, slash, output = place.partition("/")
+        if not (position and colon and receiver and slash and output):
+            raise Refused(f"“{right}” is no right.", remedy="Write position:receiver/output, such as 1:slip-gate/gate.")
+        table.setdefault(receiver, {}).setdefault(position, []).append(output)
+    return table
