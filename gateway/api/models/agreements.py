@@ -46,3 +46,4 @@ class AgreementsAnswer(Answer):
     """Every receiver that has a memory for transmitters."""
 
     agreements: list[AgreementAnswer]
+    next: str | None = Field(description="The next page's cursor; null on the last one.")

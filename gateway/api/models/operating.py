@@ -78,6 +78,7 @@ class OperationsAnswer(Answer):
 
     operations: list[OperationAnswer]
     cautions: list[str] = _CAUTIONS
+    next: str | None = Field(description="The next page's cursor; null on the last one.")
 
 
 class WarningAnswer(Answer):

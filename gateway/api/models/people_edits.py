@@ -143,10 +143,11 @@ class GroupsAnswer(Answer):
     """Every group of the roster in force, and the kinds of transmitters that it knows."""
 
     model_config = ConfigDict(
-        json_schema_extra=example(groups=[_GROUP], kinds={"two-button": ["1", "2"]}, editable=True)
+        json_schema_extra=example(groups=[_GROUP], kinds={"two-button": ["1", "2"]}, editable=True, next=None)
     )
 
     groups: list[GroupAnswer]
+    next: str | None = Field(description="The next page's cursor; null on the last one.")
     kinds: dict[str, list[str]] = Field(description="Position labels by kind.")
     editable: bool = Field(description="Whether this gateway keeps the roster itself.")
 

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from aiohttp import web
 
+from gateway.api.bodies import read_query
 from gateway.api.context import context_of
 from gateway.api.models.agreements import AgreementAnswer, AgreementsAnswer
 from gateway.api.operations import Operation
+from gateway.api.paging import ShortListQuery, page_after
 from gateway.api.replies import reply_tagged
 from gateway.api.scopes import Scope
 from gateway.api.services import Services
@@ -21,9 +23,11 @@ __all__ = ["OPERATIONS", "list_agreements"]
 
 async def list_agreements(request: web.Request) -> web.StreamResponse:
     """Every receiver with a memory: equal to the roster, different from it, or not known."""
-    services = context_of(request).services
-    found = [_agreement(services, live) for live in services.live.receivers() if _has_slots(services, live.name)]
-    return reply_tagged(request, AgreementsAnswer(agreements=found))
+    services, query = context_of(request).services, read_query(request, ShortListQuery)
+    found = [live for live in services.live.receivers() if _has_slots(services, live.name)]
+    page, more = page_after("agreements", found, query, lambda live: live.name)
+    answer = AgreementsAnswer(agreements=[_agreement(services, live) for live in page], next=more)
+    return reply_tagged(request, answer)
 
 
 def _has_slots(services: Services, receiver: str) -> bool:
@@ -91,6 +95,8 @@ OPERATIONS = (
         tag="receivers",
         scope=Scope.VIEW,
         handler=list_agreements,
+        query=ShortListQuery,
+        problems=("cursor-invalid",),
         answer=AgreementsAnswer,
         conditional=True,
     ),

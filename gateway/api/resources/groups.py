@@ -6,12 +6,13 @@ from collections import Counter
 
 from aiohttp import web
 
-from gateway.api.bodies import read_body
+from gateway.api.bodies import read_body, read_query
 from gateway.api.context import context_of
 from gateway.api.edits import edited, from_what_stands, tag_header
 from gateway.api.faults import Place, RequestFault
 from gateway.api.models.people_edits import EditAnswer, GroupAnswer, GroupBody, GroupsAnswer
 from gateway.api.operations import Operation
+from gateway.api.paging import ShortListQuery, page_after
 from gateway.api.replies import reply
 from gateway.api.scopes import Scope
 from gateway.api.services import Services
@@ -24,10 +25,11 @@ __all__ = ["OPERATIONS", "get_group", "list_groups", "put_group", "remove_group"
 
 async def list_groups(request: web.Request) -> web.StreamResponse:
     """Every group of the roster in force."""
-    services = context_of(request).services
+    services, query = context_of(request).services, read_query(request, ShortListQuery)
+    page, more = page_after("groups", _groups(services), query, lambda each: each.name)
     roster = services.roster.state().roster
     kinds = {name: list(kind.positions) for name, kind in roster.kinds.items()} if roster else {}
-    answer = GroupsAnswer(groups=_groups(services), kinds=kinds, editable=services.own_roster.ours)
+    answer = GroupsAnswer(groups=list(page), kinds=kinds, editable=services.own_roster.ours, next=more)
     return reply(answer)
 
 
@@ -97,7 +99,9 @@ OPERATIONS = (
         tag="people",
         scope=Scope.VIEW,
         handler=list_groups,
+        query=ShortListQuery,
         answer=GroupsAnswer,
+        problems=("cursor-invalid",),
     ),
     Operation(
         id="getGroup",

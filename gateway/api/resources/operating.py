@@ -11,7 +11,7 @@ from http import HTTPStatus
 from aiohttp import web
 
 from gateway.api.arrival import arrived_s
-from gateway.api.bodies import read_body
+from gateway.api.bodies import read_body, read_query
 from gateway.api.caller import Caller, caller_of
 from gateway.api.context import context_of
 from gateway.api.faults import RequestFault
@@ -25,6 +25,7 @@ from gateway.api.models.operating import (
     WarningAnswer,
 )
 from gateway.api.operations import LINE_PROBLEMS, Operation
+from gateway.api.paging import PageQuery, page_after
 from gateway.api.replies import reply
 from gateway.api.scopes import Scope, widen
 from gateway.api.services import Services
@@ -54,9 +55,11 @@ async def list_operations(request: web.Request) -> web.StreamResponse:
     """The newest operations of one output, over restarts."""
     services, output = context_of(request).services, _output_number(request)
     services.live.receiver(request.match_info["id"])
-    found = services.operating.recent(request.match_info["id"], output)
+    query, found = read_query(request, PageQuery), services.operating.recent(request.match_info["id"], output)
+    page, more = page_after("operations", found, query, lambda each: each.id)
     personal = caller_of(request).may(Scope.OPERATE)
-    return reply(OperationsAnswer(operations=[_answer(each, personal) for each in found], cautions=list(CAUTIONS)))
+    answers = [_answer(each, personal) for each in page]
+    return reply(OperationsAnswer(operations=answers, cautions=list(CAUTIONS), next=more))
 
 
 async def get_operation(request: web.Request) -> web.StreamResponse:
@@ -174,8 +177,9 @@ OPERATIONS = (
         tag="operating",
         scope=Scope.VIEW,
         handler=list_operations,
+        query=PageQuery,
         answer=OperationsAnswer,
-        problems=("not-found",),
+        problems=("not-found", "cursor-invalid"),
     ),
     Operation(
         id="operateOutput",

@@ -149,10 +149,8 @@ class Bench:
     @asynccontextmanager
     async def ready(self) -> AsyncIterator[Bench]:
         """Around everything that is sent."""
-        context = finishing(self._app)
-        await anext(context)
-        yield self
-        assert await anext(context, None) is None
+        async with asynccontextmanager(finishing)(self._app):
+            yield self
 
     async def send(self) -> web.Response:
         """The same request, once more."""
