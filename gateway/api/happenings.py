@@ -59,6 +59,8 @@ class Looking:
         return EventFilter(names, receivers, since, until)
 
     def _row(self, event: Event, gates: tuple[Gate, ...]) -> TimelineRow | None:
+        if event.name is EventName.SLOT_CHANGED and event.data.get("origin") == "line":
+            return None  # the gateway's own writing, block by block: the plan tells of it
         data = visible_data(event, personal=self.personal)
         about = [gate.name for gate in gates_of(event.name, event.receiver, data, gates)]
         if self.query.gate is not None and self.query.gate not in about:

@@ -3,9 +3,9 @@
 import { el, fill, svg } from "../dom.js";
 import { table } from "./table.js";
 
-const WIDTH = 640;
-const HEIGHT = 150;
-const LEFT = 34;
+const WIDTH = 360;
+const HEIGHT = 130;
+const LEFT = 30;
 const BOTTOM = 20;
 
 /** `bars` are {label, title, value, now?}: a short label below, a long one for the table. `unit` is what is counted. */
@@ -39,7 +39,7 @@ function draw(bars, most, label) {
   const step = (WIDTH - LEFT) / Math.max(1, bars.length);
   const top = niceTop(most);
   const y = (value) => 8 + (HEIGHT - BOTTOM - 8) * (1 - value / top);
-  const every = Math.ceil(bars.length / 12);
+  const every = Math.ceil(bars.length / 8);
   return svg(
     "svg",
     { viewBox: `0 0 ${WIDTH} ${HEIGHT}`, role: "img", "aria-label": label },

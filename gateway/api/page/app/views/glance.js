@@ -70,6 +70,12 @@ function waits(part, name) {
 // --- the first sentence ---
 
 function leadOf(live) {
+  const pressing = (value("conditions")?.conditions ?? []).filter((condition) => condition.weight !== "notice" && !condition.acknowledged).length;
+  const gates = gatesInWords(live);
+  return live && value("gates") && pressing ? `${gates} ${count(pressing, "thing")} ${pressing === 1 ? "needs" : "need"} somebody.` : gates;
+}
+
+function gatesInWords(live) {
   const gates = value("gates")?.gates;
   if (!live) return "Not live: nobody can tell from here how the gates stand now.";
   if (!gates) return "Asking the gateway.";

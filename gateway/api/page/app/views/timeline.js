@@ -40,7 +40,7 @@ function open(query) {
     "div",
     { class: "view" },
     bar.node,
-    el("div", { class: "two" }, el("section", { class: "sheet", "aria-label": "Events" }, state, list, el("div", { class: "row" }, more, may("roster") && download)), use.node),
+    el("div", { class: "two" }, use.node, el("section", { class: "sheet", "aria-label": "Events" }, el("div", { class: "row apart" }, el("h2", {}, "What happened"), may("roster") && download), state, list, el("div", { class: "row" }, more))),
   );
 
   let rows = [];
@@ -94,6 +94,8 @@ function open(query) {
     }
     more.disabled = false;
     draw();
+    seen.unobserve(more);
+    seen.observe(more); // tells again when it is still in sight
   }
 
   function nothing() {
@@ -244,5 +246,9 @@ function useCharts() {
     }
   }
 
-  return { node: el("section", { class: "sheet", "aria-label": "How much it is used" }, el("h2", {}, "Use"), about, trouble, days.node, hours.node), show };
+  const wide = matchMedia("(min-width: 76rem)").matches;
+  return {
+    node: el("section", { class: "sheet aside", "aria-label": "How much it is used" }, el("details", { open: wide }, el("summary", {}, el("h2", {}, "Use")), el("div", { class: "stack" }, about, trouble, days.node, hours.node))),
+    show,
+  };
 }
