@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-from datetime import datetime
+import re
+from datetime import date, datetime
 from typing import Annotated, Any
 
-from pydantic import BaseModel, ConfigDict, Field, PlainSerializer, WithJsonSchema
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, PlainSerializer, WithJsonSchema
 
 from gateway.domain.cloudevents import write_time
 from gateway.domain.transmitter import MAX_SERIAL
 
-__all__ = ["Answer", "Body", "Query", "Serial", "Time", "example", "read_serial"]
+__all__ = ["Answer", "Body", "Day", "Query", "Serial", "Time", "example", "read_serial"]
 
 
 class Body(BaseModel):
@@ -31,6 +32,15 @@ class Answer(BaseModel):
     model_config = ConfigDict(extra="forbid", frozen=True)
 
 
+def _only_iso(text: object) -> object:
+    """pydantic also reads a number as seconds since 1970; nobody means that here."""
+    if isinstance(text, str) and not _DAY.fullmatch(text):
+        raise ValueError("is not a day written as YYYY-MM-DD")
+    return text
+
+
+_DAY = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
+Day = Annotated[date, BeforeValidator(_only_iso)]
 Time = Annotated[
     datetime,
     PlainSerializer(write_time, return_type=str),

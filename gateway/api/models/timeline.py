@@ -6,7 +6,7 @@ from datetime import date
 
 from pydantic import ConfigDict, Field
 
-from gateway.api.models.base import Answer, Query, Serial, Time, example
+from gateway.api.models.base import Answer, Day, Query, Serial, Time, example
 from gateway.domain.events import EventName
 from gateway.domain.story import StoryKind
 
@@ -33,8 +33,8 @@ class ExportQuery(Query):
         max_length=100,
         description="Part of a holder's name (needs the scope `roster`), or of a serial.",
     )
-    from_day: date | None = None
-    to_day: date | None = None
+    from_day: Day | None = None
+    to_day: Day | None = None
 
 
 class TimelineQuery(ExportQuery):
@@ -102,8 +102,8 @@ class UseQuery(Query):
     """Which gate (all without one), and which days of the site: the last 30 unless told."""
 
     gate: str | None = Field(default=None, max_length=64)
-    from_day: date | None = None
-    to_day: date | None = None
+    from_day: Day | None = None
+    to_day: Day | None = None
 
 
 class DayUse(Answer):

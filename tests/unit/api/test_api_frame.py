@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import get_origin
 
 import pytest
-from pydantic import BaseModel
+from pydantic import BaseModel, ValidationError
 
 import gateway.api.resources
 from gateway import errors
@@ -116,6 +116,16 @@ def test_reading_changes_nothing() -> None:
         if operation.method in _READS:
             assert operation.body is None
             assert (operation.repeatable, operation.guarded, operation.keyed) == (False, False, False), operation.id
+
+
+def test_days_are_written_as_such() -> None:
+    """A query's `date` would take a number for seconds since 1970 (schemathesis found it); `Day` doesn't."""
+    for operation in OPERATIONS:
+        for name, field in operation.query.model_fields.items() if operation.query else ():
+            if "datetime.date" in str(field.annotation):
+                assert operation.query is not None
+                with pytest.raises(ValidationError, match="YYYY-MM-DD"):
+                    operation.query.model_validate({name: "0"})
 
 
 def test_the_exceptions_are_needed() -> None:
