@@ -9,6 +9,7 @@ from typing import Any
 
 from aiohttp import web
 
+from gateway.api.agreement_book import AgreementBook
 from gateway.api.arrival import arrival_middleware
 from gateway.api.auth import auth_middleware
 from gateway.api.connection import Connection
@@ -84,6 +85,7 @@ def build_application(
         metrics=metrics,
         streams=streams,
         sessions=sessions,
+        agreements=AgreementBook(services),
         version=version,
         started_s=services.clock.monotonic(),
         document=document,

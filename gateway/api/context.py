@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from aiohttp import web
 
+from gateway.api.agreement_book import AgreementBook
 from gateway.api.limits import Limits
 from gateway.api.metrics import Metrics
 from gateway.api.services import Services
@@ -24,6 +25,7 @@ class Context:
     metrics: Metrics
     streams: Streams
     sessions: Sessions
+    agreements: AgreementBook
     version: str
     started_s: float
     document: bytes

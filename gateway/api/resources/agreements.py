@@ -5,7 +5,7 @@ from __future__ import annotations
 from aiohttp import web
 
 from gateway.api.bodies import read_query
-from gateway.api.context import context_of
+from gateway.api.context import Context, context_of
 from gateway.api.models.agreements import AgreementAnswer, AgreementsAnswer
 from gateway.api.operations import Operation
 from gateway.api.paging import ShortListQuery, page_after
@@ -23,10 +23,11 @@ __all__ = ["OPERATIONS", "list_agreements"]
 
 async def list_agreements(request: web.Request) -> web.StreamResponse:
     """Every receiver with a memory: equal to the roster, different from it, or not known."""
-    services, query = context_of(request).services, read_query(request, ShortListQuery)
+    context, query = context_of(request), read_query(request, ShortListQuery)
+    services = context.services
     found = [live for live in services.live.receivers() if _has_slots(services, live.name)]
     page, more = page_after("agreements", found, query, lambda live: live.name)
-    answer = AgreementsAnswer(agreements=[_agreement(services, live) for live in page], next=more)
+    answer = AgreementsAnswer(agreements=[_agreement(context, live) for live in page], next=more)
     return reply_tagged(request, answer)
 
 
@@ -34,7 +35,8 @@ def _has_slots(services: Services, receiver: str) -> bool:
     return Capability.SLOTS in services.capabilities.get(receiver, frozenset(Capability))
 
 
-def _agreement(services: Services, live: LiveReceiver) -> AgreementAnswer:
+def _agreement(context: Context, live: LiveReceiver) -> AgreementAnswer:
+    services = context.services
     mirror = services.mirrors.load(live.name)
     if (unknown := _why_unknown(live, mirror)) or mirror is None:
         return _answer(live.name, "unknown", unknown, mirror)
@@ -42,7 +44,7 @@ def _agreement(services: Services, live: LiveReceiver) -> AgreementAnswer:
         what = "cleared" if waiting.reason == "reset" else f"brought to snapshot {waiting.snapshot}"
         return _answer(live.name, "waits", f"It was {what}; the roster waits until somebody approves.", mirror)
     try:
-        plan = services.sync.draft(mirror)
+        plan = context.agreements.pending(mirror)
     except GatepostError as error:
         return _answer(live.name, "unknown", error.message, mirror)
     if not plan.changes:

@@ -53,6 +53,19 @@ export const LINKS = {
   "by-hand": "has no wire to the gateway; changes are made by hand",
 };
 
+/** How a transmitter stands as a whole, in a word or three; the gateway's sentence says the rest. */
+export const STANDINGS = {
+  works: "Works",
+  pending: "Changes pending",
+  unknown: "Not known",
+  "not-yet": "Not yet",
+  ended: "Ended",
+  revoked: "Revoked",
+  "no-rights": "Works nothing here",
+  unlisted: "Not in the roster",
+};
+export const STANDING_SHAPES = { works: "=", pending: "≠", unknown: "?", "not-yet": "→", ended: "×", revoked: "×", "no-rights": "∅", unlisted: "≠" };
+
 export const AGREEMENTS = { equal: "Equal to the roster", differs: "Changes pending", waits: "Roster waits", unknown: "Not known" };
 
 export const SCOPE_NEEDED = {

@@ -27,7 +27,7 @@ export function chart({ title, unit, first }) {
       const wasOpen = figure.querySelector("details")?.open ?? false;
       fill(
         figure,
-        el("figcaption", {}, el("strong", {}, title), el("span", { class: "quiet" }, ` ${total.toLocaleString("en-GB")} in all, ${most === 1 && total === 0 ? 0 : most} at most`)),
+        el("figcaption", {}, el("strong", {}, title), el("span", { class: "quiet" }, ` ${total.toLocaleString("en-GB")} in all`)),
         draw(bars, most, `${title}: ${total} in all; the numbers are in the table below.`),
         el("details", { open: wasOpen }, el("summary", {}, "The numbers as a table"), numbers.node),
       );

@@ -2,6 +2,8 @@
 // docs/page.md tells how to add one.
 
 import { view as glance } from "./glance.js";
+import { view as people } from "./people.js";
 import { view as timeline } from "./timeline.js";
+import { view as why } from "./why.js";
 
-export const VIEWS = [glance, timeline];
+export const VIEWS = [glance, timeline, people, why];

@@ -1,0 +1,73 @@
+// A holder as a card of sentences: what each transmitter does where, since when, until when, when it was last used.
+
+import { get } from "../api.js";
+import { el, fill } from "../dom.js";
+import { to } from "../router.js";
+import { clock, day, dayOfYear, isoDay, timeOf } from "../times.js";
+import { STANDINGS, STANDING_SHAPES } from "../words.js";
+import { empty, failed, loading, tag } from "./notice.js";
+
+const STORY = 50;
+
+/** One holder. `actions(card)` may give controls to stand under each transmitter. */
+export function personCard(person, { actions = () => null } = {}) {
+  return el(
+    "article",
+    { class: "sheet person", "aria-label": nameOf(person) },
+    el("h3", {}, el("a", { href: to("people", { id: person.id }) }, nameOf(person))),
+    el("ul", { class: "lines" }, person.transmitters.map((card) => transmitter(card, actions))),
+    person.holder && el("p", { class: "row small" }, el("a", { href: to("why", { who: person.holder }) }, "Why does it not open?")),
+  );
+}
+
+/** Who it is, for people: a holder without a name is told by the serial. */
+export const nameOf = (person) => person.holder || `Nobody in the roster, transmitter ${person.id}`;
+
+function transmitter(card, actions) {
+  const over = card.standing === "ended" || card.standing === "revoked";
+  return el(
+    "li",
+    { class: "stack" },
+    el("div", { class: "row apart" }, el("span", { class: `figures${over ? " gone" : ""}` }, card.serial), tag(STANDINGS[card.standing] ?? card.standing, { shape: STANDING_SHAPES[card.standing] })),
+    el("p", {}, card.sentence),
+    card.places.length > 0 && el("ul", { class: "bullets" }, card.places.map((place) => el("li", {}, place.sentence, place.since && el("span", { class: "small quiet" }, " Since ", timeOf(place.since), ".")))),
+    el("p", { class: "small quiet" }, [until(card), kindOf(card), card.last_heard ? card.last_heard.sentence : "No press of it is kept.", card.note].filter(Boolean).join(" ")),
+    story(card.serial),
+    actions(card),
+  );
+}
+
+function until({ valid_from: from, valid_until: last }) {
+  const at = (text) => dayOfYear(text.length === 10 ? `${text}T12:00:00Z` : text);
+  if (from && last) return `From ${at(from)} until ${at(last)}.`;
+  return from ? `From ${at(from)} on.` : last ? `Until ${at(last)}.` : "";
+}
+
+const kindOf = ({ kind, group }) => (group ? `${kind || "Transmitter"}, group ${group}.` : kind ? `${kind}.` : "");
+
+/** What is known of one transmitter, newest first; asked for when somebody opens it. */
+function story(serial) {
+  const body = el("div");
+  let asked = false;
+  const node = el("details", { on: { toggle: () => node.open && !asked && load() } }, el("summary", {}, "Its story"), body);
+
+  async function load() {
+    asked = true;
+    fill(body, loading());
+    try {
+      const { rows } = await get("/timeline", { who: serial, limit: STORY });
+      fill(
+        body,
+        rows.length
+          ? el("ol", { class: "log" }, rows.map((row) => el("li", { class: "line" }, row.time ? timeOf(row.time, `${isoDay(row.time) === isoDay(new Date()) ? "" : `${day(row.time)} `}${clock(row.time)}`) : el("span", { class: "quiet" }, "?"), el("p", {}, row.sentence))))
+          : empty("Nothing is kept about it."),
+        el("p", { class: "small" }, el("a", { href: to("timeline", { who: serial }) }, "All of it in the timeline")),
+      );
+    } catch (problem) {
+      asked = false;
+      fill(body, failed(problem, load));
+    }
+  }
+
+  return node;
+}
