@@ -20,6 +20,7 @@ from gateway.line import Line, LineConfig
 from gateway.maps import load_map
 from gateway.outlet_plans import About, OutletBuilder, plan_outlet
 from gateway.ports import (
+    KeptRosters,
     Receiver,
     ReceiverFacts,
     RevocationListSource,
@@ -31,8 +32,10 @@ from gateway.receivers.password_book import PasswordBook
 from gateway.roster import RosterFileReader
 from gateway.roster.building import Reach, Signing, build_list_source, build_source
 from gateway.roster.credentials import AuthScheme, authorization
+from gateway.roster.local_source import LocalSource
 from gateway.roster.unset_source import UnsetSource
 from gateway.settings import RosterSettings, Settings
+from gateway.store.keptrosters import KeptRosterFiles
 from gateway.store.passwords import PasswordFile
 from gateway.store.signingkey import SigningKey, parse_private_key
 from gateway.sync.wall_clock_cron import Every, WallClockCron
@@ -58,6 +61,7 @@ class Parts:
     listeners: tuple[Listener, ...] = field(default=())
     passwords: Mapping[str, PasswordBook] = field(default_factory=dict)
     signing_key: SigningKey | None = None
+    kept_rosters: KeptRosters | None = None
     outlets: tuple[OutletBuilder, ...] = ()
 
 
@@ -91,12 +95,14 @@ def plan_parts(settings: Settings, clock: Clock, trust: Trust | None = None) -> 
         outputs = maps[name].limits.outputs if name in maps else 8
         facts.append(ReceiverFacts(name, receiver.output_names, positions or 8, receiver.input_names, outputs))
     roster = settings.roster
+    kept_rosters = KeptRosterFiles(settings.gateway.state) if roster is not None and roster.local else None
     return Parts(
         lines=lines,
         receivers=receivers,
         facts=tuple(facts),
         line_of={name: receiver.line for name, receiver in settings.receivers.items()},
-        source=_source(settings, clock, trust),
+        source=LocalSource(kept_rosters) if kept_rosters is not None else _source(settings, clock, trust),
+        kept_rosters=kept_rosters,
         list_source=_list_source(settings, clock, trust),
         reader=RosterFileReader(zone, roster.encoding if roster else None),
         rule=_rule(settings, zone),
