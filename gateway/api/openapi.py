@@ -31,7 +31,7 @@ _WITH_TOKEN = (
 _WITH_BODY = ("body-malformed", "body-invalid", "body-too-large", "body-type-unsupported", "body-too-slow")
 _WITH_KEY = ("idempotency-key-busy", "idempotency-key-unfinished", "idempotency-key-reused")
 _PATH_SCHEMAS = {"serial": {"type": "string", "pattern": "^[0-9]{10}$"}}
-_TAGS = {"type": "string", "minLength": 1, "description": "`*`, or entity tags with commas (RFC 9110, 8.8.3)."}
+_TAGS = {"type": "string", "description": "`*`, or entity tags with commas (RFC 9110, 8.8.3)."}
 _HEADER_SCHEMAS: dict[str, dict[str, Any]] = {
     "Idempotency-Key": {"type": "string", "minLength": 1, "maxLength": KEY_LENGTH, "pattern": "^[!-~]([ -~]*[!-~])?$"},
     "If-None-Match": _TAGS,
