@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from gateway.domain.events import EventDraft, EventName
+from gateway.domain.matching import same_slot
 from gateway.domain.plan import ChangeKind
 from gateway.domain.receiver import Limits, Origin, ReceiverSettings, Slot
 from gateway.domain.transmitter import write_serial
@@ -46,8 +47,8 @@ def slot_changes(
     origin: Callable[[int], Origin | None],
     by_reset: Callable[[int], bool] = lambda number: False,
 ) -> list[SlotChange]:
-    """What differs, ascending by slot."""
-    differing = [n for n in sorted(before.keys() | after.keys()) if before.get(n) != after.get(n)]
+    """What differs in the memory, ascending by slot. A slot that we wrote comes back with the memory's own padding."""
+    differing = [n for n in sorted(before.keys() | after.keys()) if not same_slot(before.get(n), after.get(n))]
     return [SlotChange(n, before.get(n), after.get(n), origin(n), by_reset(n)) for n in differing]
 
 
