@@ -19,9 +19,13 @@ from gateway.ports import (
     Audit,
     ClearingDesk,
     Conditions,
+    Documents,
+    DriftDesk,
     EnrolmentDesk,
     FirstRosters,
     Gates,
+    Histories,
+    History,
     Journal,
     LiveView,
     MirrorKeeper,
@@ -41,12 +45,14 @@ from gateway.ports import (
     RosterReader,
     RosterWaits,
     RowForm,
+    Selections,
     SettingsDesk,
     SnapshotDesk,
     SyncRuns,
     Timetable,
     Tokens,
     Trust,
+    Visits,
     VisitSheets,
     Whys,
 )
@@ -111,11 +117,17 @@ class Services:
     waits: RosterWaits
     clearing: ClearingDesk
     outlets: OutletDesk
+    documents: Documents
     enrolments: EnrolmentDesk
     rows: RowForm
+    selections: Selections
     operating: OperationDesk
+    visits: Visits
     receipts: Receipts
+    history: History
+    histories: Histories
     people: People
+    drift: DriftDesk
     own_roster: OwnRoster
     first_rosters: FirstRosters
     papers: Papers

@@ -4,23 +4,28 @@ from __future__ import annotations
 
 import typer
 
-from gateway.cli.changing import revoke, settings
+from gateway.cli.changing import settings
 from gateway.cli.clearing import reset
 from gateway.cli.demo import demo
+from gateway.cli.drift import drift
+from gateway.cli.enrolling import enrol, overrides
 from gateway.cli.first_roster import from_receiver
 from gateway.cli.gates import conditions, why
+from gateway.cli.histories import history
 from gateway.cli.looking import follow, status
 from gateway.cli.operating import outputs
 from gateway.cli.outlets import outlets
 from gateway.cli.people import people
 from gateway.cli.receipts import receipts
 from gateway.cli.reports import reports
+from gateway.cli.revoking import revoke
 from gateway.cli.rosters import rosters
 from gateway.cli.running import check, run
 from gateway.cli.snapshots import snapshots
 from gateway.cli.tokens import tokens
 from gateway.cli.virtual import virtual_receiver
 from gateway.cli.visit_sheets import visit_sheets
+from gateway.cli.visits import visits
 
 __all__ = ["main"]
 
@@ -41,15 +46,20 @@ app.command()(conditions)
 app.command()(why)
 app.add_typer(rosters, name="roster")
 rosters.command("from-receiver")(from_receiver)
+rosters.command("history")(history)
 app.add_typer(people, name="people")
 app.add_typer(receipts, name="receipt")
 app.add_typer(reports, name="report")
+app.command()(enrol)
+app.command()(overrides)
 app.command()(revoke)
+app.add_typer(drift, name="drift")
 app.add_typer(settings, name="settings")
 app.add_typer(tokens, name="token")
 app.add_typer(snapshots, name="snapshot")
 app.add_typer(outlets, name="outlet")
 app.add_typer(outputs, name="output")
+app.add_typer(visits, name="visit")
 app.command()(reset)
 app.add_typer(visit_sheets, name="visit-sheet")
 app.command("virtual-receiver")(virtual_receiver)

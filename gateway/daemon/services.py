@@ -6,6 +6,7 @@ from zoneinfo import ZoneInfo
 
 from gateway.api.services import Services
 from gateway.daemon.house import House
+from gateway.daemon.looking_back import build_historian
 from gateway.daemon.notices import gather_notices
 from gateway.daemon.pulse import find_health
 from gateway.ports import Timetable
@@ -42,11 +43,17 @@ def build_services(house: House) -> Services:
         waits=syncing.waiting,
         clearing=syncing.clearing,
         outlets=house.outlets,
+        documents=store.documents,
         enrolments=syncing.enrolling.desk,
         rows=syncing.enrolling.rows,
+        selections=syncing.selector,
         operating=house.operating,
+        visits=syncing.work,
         receipts=store.receipts,
+        history=store.history,
+        histories=build_historian(house),
         people=watching.people,
+        drift=syncing.drift,
         papers=house.papers,
         own_roster=house.people.own,
         first_rosters=house.people.first,

@@ -17,6 +17,7 @@ from gateway.daemon.enrolling import Enrolling, build_enrolling
 from gateway.daemon.ground import Ground
 from gateway.daemon.names import NameBook
 from gateway.daemon.watching import Watching
+from gateway.daemon.working import build_work
 from gateway.receivers.manual import HandBook
 from gateway.sync.applying import Applier
 from gateway.sync.before_plan import BeforePlan
@@ -39,6 +40,7 @@ from gateway.sync.settings_desk import SettingsDesk
 from gateway.sync.site import Site
 from gateway.sync.timetable import WallTimetable
 from gateway.sync.turns import Turns
+from gateway.sync.visiting import VisitBook
 from gateway.sync.waiting import Waiting
 from gateway.system.boot import read_boot_id
 
@@ -94,6 +96,7 @@ class Syncing:
     snapshot_times: WallTimetable | None
     keeper: SiteKeeper
     visits: VisitDesk
+    work: VisitBook
     runs: SiteRuns
 
 
@@ -115,18 +118,23 @@ def build_syncing(ground: Ground, rosters: Rosters, watching: Watching, names: N
         receipts=store.receipts, drafter=drafter, rosters=rosters.keeper, mirrors=mirrors, clock=clock, trust=trust,
         site=site.name, boot_id=read_boot_id(),
     )  # fmt: skip
-    waiting = Waiting(ledger=store.ledger, journal=journal, plans=store.plans, rosters=rosters.keeper)
+    desk = SettingsDesk(site=site, journal=journal, mirrors=mirrors, keeper=keeper)
+    gates = {each.gate.name: each.gate for each in watching.conditions.gates.gates()}
+    work = build_work(ground, watching.visited, gates, site=site, settings=desk, keeper=keeper)
+    waiting = Waiting(
+        ledger=store.ledger, journal=journal, plans=store.plans, rosters=rosters.keeper, working=work.check
+    )
     preparer = Preparer(
         drafter=drafter, keeper=keeper, archive=archive, journal=journal, plans=store.plans, live=live,
         before=BeforePlan(waiting=waiting, book=book, rosters=rosters.rows), receipts=receipts,
     )  # fmt: skip
-    desk = SettingsDesk(site=site, journal=journal, mirrors=mirrors, keeper=keeper)
     applier = Applier(
         clock=clock, journal=journal, mirrors=mirrors, keeper=keeper, turns=turns, settings=desk, receipts=receipts
     )
     runner = SyncRunner(
         site=site, journal=journal, drafter=drafter, preparer=preparer, applier=applier, waiting=waiting
     )
+    work.planning = runner.is_planning
     restorer = Restorer(
         site=site, clock=clock, journal=journal, plans=store.plans, keeper=keeper, archive=archive,
         drafter=drafter.restores, runner=runner, waiting=waiting, live=live,
@@ -162,7 +170,9 @@ def build_syncing(ground: Ground, rosters: Rosters, watching: Watching, names: N
         site=site, ids=ids, runner=runner, settings=desk, waiting=waiting, restorer=restorer, revoker=revoker,
         revocation_list=_revocation_list(ground, revoker), shelf=shelf, restores=restores, clearing=clearing,
         enrolling=enrolling,
-        selector=Selector(site=site, rosters=rosters.rows, ledger=store.ledger, mirrors=mirrors), drift=drift, snapshot_times=_snapshot_times(ground), keeper=keeper, visits=visits,
+        selector=Selector(site=site, rosters=rosters.rows, ledger=store.ledger, mirrors=mirrors),
+        drift=drift, snapshot_times=_snapshot_times(ground), keeper=keeper, visits=visits,
+        work=work,
         runs=SiteRuns(runner, visits, preparer=preparer, site=site),
     )  # fmt: skip
 

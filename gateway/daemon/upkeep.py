@@ -23,7 +23,7 @@ _KEEP_EVENTS = 500_000
 
 
 async def forget_in_time(house: House) -> None:
-    """Presses, snapshots and receipts are kept no longer than the settings say, counted only by a clock that is right."""
+    """What is kept goes when the settings say so, counted only by a clock that is right."""
     ground = house.ground
     while True:
         try:
@@ -34,6 +34,7 @@ async def forget_in_time(house: House) -> None:
                 await house.syncing.shelf.prune()
                 history = timedelta(days=ground.settings.gateway.keep_history_days)
                 await ground.store.receipts.prune(ground.clock.now() - history)
+                await ground.store.history.forget(ground.clock.now() - history)
         except StoreError as fault:
             log.warning("retention.failed", code=fault.code)
         await ground.clock.sleep(_FORGET_EVERY_S)

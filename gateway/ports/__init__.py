@@ -111,7 +111,18 @@ from gateway.ports.roster import (
     RosterSource,
     RosterState,
 )
-from gateway.ports.sync import Aim, Progress, RestoreRuns, Revocations, RosterWaits, SettingsDesk, SyncRuns, Timetable
+from gateway.ports.sync import (
+    Aim,
+    Progress,
+    RestoreRuns,
+    Revocations,
+    RosterWaits,
+    Selections,
+    SettingsDesk,
+    SyncRuns,
+    Timetable,
+)
+from gateway.ports.visits import VisitOrder, Visits
 from gateway.ports.watch import Conditions, Gates, LineCount, LineCounts, LiveView, MirrorKeeper, Trust, Whys
 
 __all__ = [
@@ -221,6 +232,7 @@ __all__ = [
     "Runs",
     "Sample",
     "SampleOutcome",
+    "Selections",
     "SetAside",
     "SettingsDesk",
     "Signer",
@@ -233,6 +245,8 @@ __all__ = [
     "Token",
     "Tokens",
     "Trust",
+    "VisitOrder",
     "VisitSheets",
+    "Visits",
     "Whys",
 ]

@@ -59,6 +59,10 @@ class Receipts(Protocol):
         """Newest first; those with a number below `before` (0: from the end)."""
         ...
 
+    async def last_before(self, receiver: str, time: datetime) -> KeptReceipt | None:
+        """The newest good one of this receiver whose time is known and before `time`."""
+        ...
+
     async def load(self, receipt_id: str) -> KeptReceipt:
         """Raises NotFound."""
         ...

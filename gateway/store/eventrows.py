@@ -7,7 +7,7 @@ same transaction. Knows the table, and neither threads nor waiting.
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
@@ -16,13 +16,24 @@ from gateway.domain.events import Event, EventDraft, EventId, EventName, Span
 from gateway.ports import EventFilter
 from gateway.store.codec import CodecFault, from_micros, parse, to_micros
 
-__all__ = ["Stamp", "add_events", "forget", "forget_oldest", "newest_number", "oldest_number", "read_events"]
+__all__ = [
+    "Stamp",
+    "add_events",
+    "forget",
+    "forget_oldest",
+    "newest_number",
+    "oldest_number",
+    "read_events",
+    "read_plan_events",
+    "read_told",
+]
 
 _COLUMNS = (
     "select events.number, name, receiver, time_us, clock_trusted, boot_id, monotonic_s, data, earliest_us, latest_us"
     " from events left join boots on boots.number = events.boot"
 )
 _LAST = 2**62
+_PLAN_EVENTS = 5000  # our choice: years of a daily sync
 _MANY_VALUES = 100  # beyond it one scan is simpler than as many searches
 
 
@@ -89,6 +100,33 @@ def read_events(
     condition, values = _condition(wanted, f"number {compare} ?", min(edge, _LAST), order, max(0, limit))
     rows = db.execute(f"{_COLUMNS} where {condition} order by events.number {order} limit ?", (*values, max(0, limit)))
     return tuple(_event(epoch, row) for row in rows)
+
+
+def read_told(db: sqlite3.Connection, epoch: str, serial: str, names: Collection[str], limit: int) -> tuple[Event, ...]:
+    """The newest events of these names whose data have this serial, oldest first. Raises CodecFault.
+
+    A serial stands in JSON as a text of ten digits under the key `serial`, and canonical JSON has one text for that.
+    """
+    wanted = sorted(names)
+    rows = db.execute(
+        f"{_COLUMNS} where name in ({_marks(wanted)}) and instr(data, ?) order by events.number desc limit ?",
+        (*wanted, f'"serial":"{serial}"', max(0, limit)),
+    ).fetchall()
+    return tuple(_event(epoch, row) for row in reversed(rows))
+
+
+def read_plan_events(db: sqlite3.Connection, epoch: str) -> dict[str, Event]:
+    """The last event of each plan that the newest of them tell of, by plan id. Raises CodecFault."""
+    wanted = (EventName.PLAN_HELD.value, EventName.PLAN_APPLIED.value, EventName.PLAN_FAILED.value)
+    rows = db.execute(
+        f"{_COLUMNS} where name in ({_marks(list(wanted))}) order by events.number desc limit ?",
+        (*wanted, _PLAN_EVENTS),
+    ).fetchall()
+    found: dict[str, Event] = {}
+    for row in rows:
+        event = _event(epoch, row)
+        found.setdefault(str(event.data.get("plan", "")), event)
+    return found
 
 
 def forget(db: sqlite3.Connection, name: EventName, before: datetime, at_most: int) -> int:

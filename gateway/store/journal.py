@@ -22,7 +22,9 @@ from gateway.store.documents import SqliteDocuments
 from gateway.store.eventrows import Stamp, add_events, forget, forget_oldest, newest_number, oldest_number, read_events
 from gateway.store.eventtally import tally_events
 from gateway.store.faults import damaged
+from gateway.store.memoryspans import MemorySpans
 from gateway.store.mirrors import SqliteMirrors
+from gateway.store.moments import Moments
 from gateway.store.outbox import SqliteOutbox
 from gateway.store.plans import write_plan
 from gateway.store.proofs import SqliteProofs, SqliteRuns
@@ -56,6 +58,7 @@ class SqliteJournal:
         runs: SqliteRuns,
         documents: SqliteDocuments,
         outbox: SqliteOutbox,
+        moments: Moments,
     ) -> None:
         self._database = database
         self._clock = clock
@@ -67,6 +70,8 @@ class SqliteJournal:
         self._runs = runs
         self._documents = documents
         self._outbox = outbox
+        self._moments = moments
+        self._spans = MemorySpans(moments)
         self._newest = 0
         self._oldest = 0
         self._grown = asyncio.Event()
@@ -95,7 +100,7 @@ class SqliteJournal:
         Raises StoreUnavailable, StoreDamaged, and TypeError or ValueError for data that is not plain JSON.
         """
         data = tuple(canonical(dict(draft.data)) for draft in commit.events)
-        stamp = Stamp(self._clock.now(), self._trust.trusted, self._boot_id, self._clock.monotonic())
+        stamp = self._stamp()
         to_micros(stamp.time)
         written = await self._database.write(
             lambda db: self._write(db, commit, data, stamp), lambda result: self._keep(commit, result)
@@ -172,6 +177,9 @@ class SqliteJournal:
             await self._database.checkpoint()
         return total
 
+    def _stamp(self) -> Stamp:
+        return Stamp(self._clock.now(), self._trust.trusted, self._boot_id, self._clock.monotonic())
+
     def _fill(self, db: sqlite3.Connection) -> None:
         try:
             self._newest, self._oldest = newest_number(db), oldest_number(db)
@@ -180,14 +188,25 @@ class SqliteJournal:
             self._runs.fill(db)
             self._documents.fill(db)
             self._outbox.fill(db)
+            self._moments.fill(db)
+            self._spans.fill(db)
+            self._spans.drop()
+            stamp = self._stamp()
+            self._moments.settle(db, stamp)
+            self._spans.begin(db, self._mirrors.all(), stamp)
+            self._moments.keep()
+            self._spans.keep()
         except CodecFault as fault:
             raise damaged(self._database.path, str(fault)) from fault
 
     def _write(self, db: sqlite3.Connection, commit: Commit, data: tuple[str, ...], stamp: Stamp) -> _Written:
         numbers = add_events(db, commit.events, data, stamp)
+        self._moments.settle(db, stamp)
+        self._spans.drop()
         self._mirrors.write_cursors(db, commit.cursors)
         if commit.mirror is not None:
             self._mirrors.write_mirror(db, commit.mirror)
+            self._spans.write(db, commit.mirror, stamp)
         for plan in commit.plans:
             write_plan(db, plan)
         self._proofs.write(db, commit.proven, commit.unproven)
@@ -203,6 +222,8 @@ class SqliteJournal:
         self._runs.keep(commit.runs)
         self._documents.keep()
         self._outbox.keep()
+        self._moments.keep()
+        self._spans.keep()
         self._oldest = written.oldest
         if written.numbers:
             self._newest = written.numbers[-1]

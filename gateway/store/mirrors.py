@@ -28,6 +28,10 @@ class SqliteMirrors:
         """The mirror with its ring cursor; None when this receiver was never read."""
         return self._mirrors.get(receiver)
 
+    def all(self) -> Mapping[str, Mirror]:
+        """Every mirror by receiver."""
+        return self._mirrors
+
     def fill(self, db: sqlite3.Connection) -> None:
         """Read everything. Raises CodecFault when a row is not what was written."""
         self._cursors = {

@@ -31,16 +31,19 @@ from gateway.store.documents import SqliteDocuments
 from gateway.store.epoch import Life, begin_life, renew_mark
 from gateway.store.faults import from_os
 from gateway.store.files import make_private_folder, set_aside_name, sweep, sync_folder
+from gateway.store.history import SqliteHistory
 from gateway.store.journal import SqliteJournal
 from gateway.store.ladder import shipped_steps
 from gateway.store.ledger import LedgerFile, missing_ledger
 from gateway.store.mirrors import SqliteMirrors
+from gateway.store.moments import Moments
 from gateway.store.outbox import SqliteOutbox
 from gateway.store.plans import SqlitePlans
 from gateway.store.proofs import SqliteProofs, SqliteRuns
 from gateway.store.receiptfiles import ReceiptFiles
 from gateway.store.replays import SqliteReplays
 from gateway.store.reserve import RESERVE_BYTES, Reserve
+from gateway.store.rosterbook import SqliteRosterBook
 from gateway.store.rosterfiles import RosterFiles
 from gateway.store.signingkey import SigningKey, load_or_make_key
 from gateway.store.snapshotfiles import SnapshotFiles
@@ -67,6 +70,8 @@ class Store:
     runs: SqliteRuns
     documents: SqliteDocuments
     outbox: SqliteOutbox
+    history: SqliteHistory
+    roster_book: SqliteRosterBook
     ledger: LedgerFile
     tokens: LedgerTokens
     audit: SqliteAudit
@@ -144,6 +149,8 @@ async def open_store(
         runs=parts.runs,
         documents=parts.documents,
         outbox=parts.outbox,
+        history=SqliteHistory(parts.database, parts.life.epoch),
+        roster_book=SqliteRosterBook(parts.database, clock=clock, trust=trust, boot_id=boot_id, moments=parts.moments),
         ledger=ledger,
         tokens=LedgerTokens(ledger, clock),
         audit=SqliteAudit(parts.database, clock=clock, boot_id=boot_id),
@@ -169,6 +176,7 @@ class _Parts:
     runs: SqliteRuns
     documents: SqliteDocuments
     outbox: SqliteOutbox
+    moments: Moments
     life: Life
 
 
@@ -198,7 +206,7 @@ class _Beginning:
             await database.open()
             life = await begin_life(database, self.ledger)
             mirrors, proofs, runs = SqliteMirrors(), SqliteProofs(self.ledger.revocation_id), SqliteRuns()
-            documents, outbox = SqliteDocuments(), SqliteOutbox(database)
+            documents, outbox, moments = SqliteDocuments(), SqliteOutbox(database), Moments()
             journal = SqliteJournal(
                 database,
                 clock=self.clock,
@@ -210,12 +218,13 @@ class _Beginning:
                 runs=runs,
                 documents=documents,
                 outbox=outbox,
+                moments=moments,
             )
             await journal.load()
         except BaseException:
             await database.close()
             raise
-        return _Parts(database, journal, mirrors, proofs, runs, documents, outbox, life)
+        return _Parts(database, journal, mirrors, proofs, runs, documents, outbox, moments, life)
 
 
 def _prepare(folder: Path, lock: StateLock) -> None:

@@ -66,6 +66,10 @@ class ReceiptFiles:
         ][: max(0, limit)]
         return await self._worker.run(lambda: tuple(map(self._read, wanted)))
 
+    async def last_before(self, receiver: str, time: datetime) -> KeptReceipt | None:
+        names = [name for name in self._names if _receiver(name) == receiver]
+        return await self._worker.run(lambda: self._last_before(names, time))
+
     async def load(self, receipt_id: str) -> KeptReceipt:
         if receipt_id not in self._names:
             raise NotFound(f"There is no receipt {receipt_id}.", remedy="`gatepost receipt list` shows the ids.")
@@ -134,6 +138,28 @@ class ReceiptFiles:
             fault = f"Its file can't be read ({error.strerror})."
         return KeptReceipt(name, _number(name), _receiver(name), document, fault)
 
+    def _last_before(self, names: list[str], time: datetime) -> KeptReceipt | None:
+        """Times rise with numbers, so a few files are read and not all."""
+        low, high, found = 0, len(names), None
+        while low < high:
+            middle = (low + high) // 2
+            place, kept = self._timed(names, middle, low)
+            if kept is None:
+                low = middle + 1
+            elif _time(kept) < time:
+                found, low = kept, middle + 1
+            else:
+                high = place
+        return found
+
+    def _timed(self, names: list[str], place: int, low: int) -> tuple[int, KeptReceipt | None]:
+        """The nearest one at or before a place whose time is known, and where it stands."""
+        for back in range(place, low - 1, -1):
+            kept = self._read(names[back])
+            if not kept.fault and kept.document["receipt"]["clock"]["trusted"]:
+                return back, kept
+        return low, None
+
     def _prune(self, before: datetime) -> int:
         newest = {_receiver(name): name for name in self._names}
         spare = self._names[: max(0, len(self._names) - KEPT_RECEIPTS)]
@@ -155,10 +181,9 @@ class ReceiptFiles:
         unknown: list[str] = []
         for name in self._names:
             kept = self._read(name)
-            clock: dict[str, Any] = kept.document["receipt"]["clock"] if not kept.fault else {"trusted": False}
-            if not clock["trusted"]:
+            if kept.fault or not kept.document["receipt"]["clock"]["trusted"]:
                 unknown.append(name)
-            elif datetime.fromisoformat(clock["time"]) < before:
+            elif _time(kept) < before:
                 older += [*unknown, name]
                 unknown = []
             else:
@@ -172,6 +197,10 @@ def _number(name: str) -> int:
 
 def _receiver(name: str) -> str:
     return name.partition("-")[2]
+
+
+def _time(kept: KeptReceipt) -> datetime:
+    return datetime.fromisoformat(kept.document["receipt"]["clock"]["time"])
 
 
 def _text(document: dict[str, Any]) -> bytes:

@@ -9,6 +9,7 @@ It reads no file format and knows no network; those are the reader's and the sou
 from __future__ import annotations
 
 import asyncio
+import contextlib
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
@@ -26,6 +27,7 @@ from gateway.ports import (
     ReceiverFacts,
     RosterAcceptance,
     RosterArchive,
+    RosterBook,
     RosterCheck,
     RosterReader,
     RosterSource,
@@ -78,6 +80,7 @@ class RosterKeeper:
         clock: Clock,
         receivers: Sequence[ReceiverFacts],
         timetable: Timetable | None = None,
+        book: RosterBook | None = None,
     ) -> None:
         self._source = source
         self._reader = reader
@@ -87,6 +90,7 @@ class RosterKeeper:
         self._clock = clock
         self._receivers = receivers
         self._timetable = timetable
+        self._book = book
         self._lock = asyncio.Lock()
         self._roster: Roster | None = None
         self._earlier: Roster | None = None
@@ -131,6 +135,7 @@ class RosterKeeper:
                 self._roster, self._tag = check.roster, kept.tag
                 self._of_file = replace(_GOOD, warnings=check.warnings)
                 self._told = ("", accepted.digest)
+                await self._write_down(now=False)
             else:
                 self._of_file = _Verdict(
                     key="not-kept",
@@ -199,6 +204,15 @@ class RosterKeeper:
             await self._ledger.accept_roster(replace(accepted, revision=fetched.revision))
         if self._roster is None or self._roster.digest != roster.digest:
             self._earlier, self._roster = self._roster, roster
+        await self._write_down(now=True)
+
+    async def _write_down(self, *, now: bool) -> None:
+        """For the history. The roster is in force whether or not this can be kept; the next start makes it up."""
+        accepted = self._ledger.accepted
+        if self._book is None or self._roster is None or accepted is None:
+            return
+        with contextlib.suppress(StoreUnavailable):
+            await self._book.note(self._roster, accepted, now=now)
 
     def _signed_anew(self, revision: int | None) -> bool:
         """Whether the same roster came with another revision, which then counts as the last accepted one."""

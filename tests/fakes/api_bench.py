@@ -37,14 +37,17 @@ from gateway.ports import Commit, OwnRoster, ReceiverFacts
 from gateway.roster.row_text import CsvRowForm
 from tests.fakes.archive_desks import FakeClearing, FakeRestores, FakeWaits
 from tests.fakes.clock import FakeClock
+from tests.fakes.drifts import FakeDrift, some_drift
 from tests.fakes.enrolments import FakeEnrolments
 from tests.fakes.gates import FakeConditions, FakeGates, FakeWhys, some_condition, some_gate
+from tests.fakes.histories import FakeHistories, FakeHistory
 from tests.fakes.memory_store import MemoryStore
 from tests.fakes.operating import FakeOperating
 from tests.fakes.outlets import FakeOutletDesk
 from tests.fakes.people import FakePeople, NoFirstRosters, NoOwnRoster, some_person
 from tests.fakes.receipts import MemoryReceipts
 from tests.fakes.receiver import FakeReceiver
+from tests.fakes.selections import FakeSelections
 from tests.fakes.use_cases import (
     FakeKeeper,
     FakeLive,
@@ -59,6 +62,7 @@ from tests.fakes.use_cases import (
     online,
 )
 from tests.fakes.visit_sheets import FakeVisitSheets
+from tests.fakes.visits import FakeVisits
 
 __all__ = ["SECRET_HOLDER", "ApiBench", "Client"]
 
@@ -147,9 +151,13 @@ class ApiBench:
         self.clearing = FakeClearing()
         self.outlets = FakeOutletDesk(self.clock)
         self.enrolments = FakeEnrolments()
+        self.selections = FakeSelections()
         self.operating = FakeOperating()
+        self.visits = FakeVisits()
         self.receipts = MemoryReceipts()
+        self.history, self.histories = FakeHistory(), FakeHistories()
         self.own_roster: OwnRoster = NoOwnRoster()
+        self.drift = FakeDrift(some_drift())
         self.people = FakePeople(some_person(), some_person(48231911, "Harbour office"))
         self.facts = (
             ReceiverFacts("slip-gate", {1: "gate", 2: "lamp"}),
@@ -211,11 +219,17 @@ class ApiBench:
             waits=self.waits,
             clearing=self.clearing,
             outlets=self.outlets,
+            documents=self.store.documents,
             enrolments=self.enrolments,
             rows=CsvRowForm(),
+            selections=self.selections,
             operating=self.operating,
+            visits=self.visits,
             receipts=self.receipts,
+            history=self.history,
+            histories=self.histories,
             people=self.people,
+            drift=self.drift,
             papers=self.papers,
             own_roster=self.own_roster,
             first_rosters=NoFirstRosters(),

@@ -67,6 +67,11 @@ class MemoryReceipts:
         wanted = [kept for kept in reversed(self.kept) if receiver in (None, kept.receiver)]
         return tuple([kept for kept in wanted if before <= 0 or kept.number < before][:limit])
 
+    async def last_before(self, receiver: str, time: datetime) -> KeptReceipt | None:
+        clocks = ((kept, kept.document["receipt"]["clock"]) for kept in await self.newest(receiver=receiver))
+        good = (kept for kept, clock in clocks if clock["trusted"] and datetime.fromisoformat(clock["time"]) < time)
+        return next(good, None)
+
     async def load(self, receipt_id: str) -> KeptReceipt:
         found = next((kept for kept in self.kept if kept.id == receipt_id), None)
         if found is None:

@@ -19,28 +19,27 @@ class ReceiptsQuery(Query):
     receiver: str | None = None
 
 
+_ROW: dict[str, Any] = {
+    "id": "00000007-slip-gate",
+    "number": 7,
+    "receiver": "slip-gate",
+    "time": "2026-03-02T08:00:04.000Z",
+    "clock_trusted": True,
+    "serial": "FQ-0007",
+    "revision": 412,
+    "transmitters": 318,
+    "roster_digest": "9f2c",
+    "roster_revision": None,
+    "plan": "p01hq3k5vw",
+    "written": 1,
+    "not_done": 0,
+    "key": "6b0d3f1c9a7e4428",
+    "fault": "",
+}
+
+
 class ReceiptRow(Answer):
     """A receipt in short. All but `id`, `number`, `receiver` and `fault` are null when its file is damaged."""
-
-    model_config = ConfigDict(
-        json_schema_extra=example(
-            id="00000007-slip-gate",
-            number=7,
-            receiver="slip-gate",
-            time="2026-03-02T08:00:04.000Z",
-            clock_trusted=True,
-            serial="FQ-0007",
-            revision=412,
-            transmitters=318,
-            roster_digest="9f2c",
-            roster_revision=None,
-            plan="p01hq3k5vw",
-            written=1,
-            not_done=0,
-            key="6b0d3f1c9a7e4428",
-            fault="",
-        )
-    )
 
     id: str
     number: int
@@ -62,12 +61,20 @@ class ReceiptRow(Answer):
 class ReceiptsAnswer(Answer):
     """A page of receipts. `next` is the next page's cursor, null on the last one."""
 
+    model_config = ConfigDict(json_schema_extra=example(receipts=[_ROW], next=None))
+
     receipts: list[ReceiptRow]
     next: str | None
 
 
 class ReceiptAnswer(Answer):
     """The receipt itself, as it was signed; docs/receipts.md says how anybody verifies it."""
+
+    model_config = ConfigDict(
+        json_schema_extra=example(
+            receipt={"format": "gatepost-receipt-1", "number": 7, "site": "fennel-quay"}, signature="5VZDAMNg...EAs="
+        )
+    )
 
     receipt: dict[str, Any]
     signature: str = Field(description="Ed25519 over the member `receipt` in canonical JSON (RFC 8785), in base64.")

@@ -23,14 +23,17 @@ async def keep(store: Store, mirror: Mirror) -> int:
 
 
 async def test_only_what_differs_is_written(store: Store) -> None:
-    """A whole memory once; then one row for a changed slot, two for a freed one and a revision, none for nothing."""
+    """A whole memory once; then one row for a changed slot, two for a freed one and a revision, none for nothing.
+
+    The history beside it: a moment, and a row for each span that begins or ends.
+    """
     full = a_mirror(numbers=range(1, 1025))
-    assert await keep(store, full) == 1025
+    assert await keep(store, full) == 1025 + 2 + 1024  # and since when it is recorded
     assert await keep(store, full) == 0
     changed = dataclasses.replace(full, slots={**full.slots, 9: a_slot(9, name="Berth 9a")})
-    assert await keep(store, changed) == 1
+    assert await keep(store, changed) == 1 + 3
     freed = dataclasses.replace(changed, slots={n: s for n, s in changed.slots.items() if n != 500}, revision=8)
-    assert await keep(store, freed) == 2
+    assert await keep(store, freed) == 2 + 2
     assert store.mirrors.load("slip-gate") == freed
 
 

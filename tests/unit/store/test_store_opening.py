@@ -35,7 +35,7 @@ async def test_a_new_folder_is_private_and_begins_an_epoch(store: Store, folder:
     assert store.notices == ()
     assert store.journal.newest.number == 1
     modes = rights(folder)
-    assert modes.pop("state") == 0o700
+    assert {modes.pop(name) for name in ("state", "receipts")} == {0o700}
     assert set(modes.values()) == {0o600}
 
 
