@@ -108,6 +108,7 @@ CODE_PROBLEMS: dict[str, ProblemType] = {
     "slot-changed": ProblemType(409, "The slot was changed at the receiver meanwhile"),
     "memory-full": ProblemType(409, "The receiver's memory is full"),
     "operation-repeated": ProblemType(409, "The key was used for a closure already"),
+    "visit-length": ProblemType(422, "That is no length of a visit"),
     "no-reason": ProblemType(422, "A reason is needed"),
     "closure-too-long": ProblemType(422, "The closure is too long for this output"),
     "one-closure-only": ProblemType(422, "Only one closure can be asked for"),

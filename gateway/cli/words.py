@@ -151,6 +151,7 @@ _SENTENCES: dict[str, Callable[[Mapping[str, Any]], str]] = {
         + ("by hand, not proven" if d.get("by_hand") else "proven by reading the memory")
     ),
     "revocation.lifted": lambda d: f"the revocation of {d.get('serial', '?')} was lifted",
+    "enrolment.changed": lambda d: d.get("words") or f"enrolment: {d.get('state', '')}",
     "snapshot.taken": lambda d: f"snapshot {d.get('id', d.get('snapshot', ''))} taken",
     "roster.paused": lambda d: f"the roster waits here after a {d.get('reason', 'restore')}, until somebody approves",
     "roster.resumed": lambda d: f"the roster waits no longer: {d.get('by', '')}",
@@ -162,6 +163,14 @@ _SENTENCES: dict[str, Callable[[Mapping[str, Any]], str]] = {
     "outlet.failing": lambda d: f"events can't be delivered to {d.get('outlet', '?')}: {d.get('problem', '')}",
     "outlet.recovered": lambda d: f"events are delivered to {d.get('outlet', '?')} again",
     "outlet.set_aside": lambda d: f"{d.get('outlet', '?')} refuses event {d.get('number', '?')}; it is set aside",
+    "visit.started": lambda d: (
+        f"work in progress at {d.get('of') or 'the whole site'} for {d.get('minutes', '?')} minutes"
+        + (f": {d['reason']}" if d.get("reason") else "")
+    ),
+    "visit.ended": lambda d: (
+        f"work at {d.get('of') or 'the whole site'} is over ({d.get('ended_by', '?')}); "
+        f"{d.get('changed_count', 0)} things changed meanwhile"
+    ),
     "output.operated": lambda d: (
         f"{_place(d, 'output')} was operated from afar by {d.get('asked_by', '?')}"
         + ("; it is not known whether it moved" if d.get("outcome") == "unknown" else "")

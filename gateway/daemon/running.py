@@ -107,6 +107,7 @@ class _Gateway:
             "conditions": house.watching.conditions.run(),
             "outlets": house.outlets.run(),
             "operating": house.operating.run(),
+            "visits": syncing.work.run(),
             "plans": syncing.runner.run(),
             "restores": syncing.restorer.run(),
             "visit sheets": syncing.visits.run(),

@@ -9,6 +9,7 @@ from datetime import timedelta
 from gateway.daemon.ground import Ground
 from gateway.daemon.names import NameBook
 from gateway.daemon.parts import Parts
+from gateway.daemon.working import Visited
 from gateway.domain.receiver import Capability
 from gateway.domain.roster import Roster
 from gateway.gate_settings import build_gates
@@ -34,6 +35,7 @@ class Watching:
     conditions: ConditionWatch
     whys: Explainer
     people: Directory
+    visited: Visited
 
 
 def build_watching(ground: Ground, rosters: RosterInForce, names: NameBook) -> Watching:
@@ -43,19 +45,20 @@ def build_watching(ground: Ground, rosters: RosterInForce, names: NameBook) -> W
     def roster() -> Roster | None:
         return rosters.in_force.roster if rosters.in_force else None
 
+    visited = Visited()
     watch = Watch(
         [Watched(driver, parts.line_of[name], settings.receivers[name].polls_per_second,
                  settings.receivers[name].inverted_inputs)
          for name, driver in parts.receivers.items()],
         journal=store.journal, mirrors=store.mirrors, plans=store.plans, ledger=store.ledger, clock=clock,
         names=Names(names.holder, names.position, names.output, names.input), policies=settings.drift,
-        by_hand={name: receiver.limits for name, receiver in parts.by_hand.items()},
+        by_hand={name: receiver.limits for name, receiver in parts.by_hand.items()}, visited=visited,
     )  # fmt: skip
     premises = build_premises(settings, parts)
     conditions = ConditionWatch(
         premises, journal=store.journal, documents=store.documents, live=watch.live, clock=clock, trust=ground.trust,
         boot_id=read_boot_id(), lines=_Lines(parts.lines), revoked=store.ledger.revocations,
-        known=lambda: rosters.in_force.roster.by_serial() if rosters.in_force else (),
+        known=lambda: rosters.in_force.roster.by_serial() if rosters.in_force else (), visited=visited,
     )  # fmt: skip
     whys = Explainer(
         premises, site=settings.gateway.site, journal=store.journal, mirrors=store.mirrors, live=watch.live,
@@ -67,7 +70,7 @@ def build_watching(ground: Ground, rosters: RosterInForce, names: NameBook) -> W
         clock=clock, trust=ground.trust, roster=roster, revoked=store.ledger.revocations,
         keep_heard=timedelta(days=settings.gateway.keep_heard_days),
     )  # fmt: skip
-    return Watching(watch, conditions, whys, people)
+    return Watching(watch, conditions, whys, people, visited)
 
 
 def build_premises(settings: Settings, parts: Parts) -> Premises:

@@ -55,6 +55,8 @@ class EventName(StrEnum):
     OUTLET_FAILING = "outlet.failing"
     OUTLET_RECOVERED = "outlet.recovered"
     OUTLET_SET_ASIDE = "outlet.set_aside"
+    VISIT_STARTED = "visit.started"
+    VISIT_ENDED = "visit.ended"
     GATEWAY_STARTED = "gateway.started"
     GATEWAY_STOPPED = "gateway.stopped"
 

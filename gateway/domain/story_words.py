@@ -214,7 +214,15 @@ _SENTENCES: Mapping[EventName, Callable[[Told], str]] = {
     EventName.CLOCK_UNTRUSTED: lambda _: "the gateway's clock is not known to be right.",
     EventName.CLOCK_TRUSTED: lambda _: "the gateway's clock is known to be right again.",
     EventName.JOURNAL_RESTARTED: lambda _: "the list of events began anew.",
-    EventName.OUTLET_FAILING: lambda t: f"events can't be delivered to {t.text('outlet', 'an outlet')}{_also(t, 'problem')}",
+    EventName.VISIT_STARTED: lambda t: (
+        f"work is in progress at {t.text('of', 'the whole site')} for {t.text('minutes', '?')} minutes{_also(t, 'reason')}"
+    ),
+    EventName.VISIT_ENDED: lambda t: (
+        f"work at {t.text('of', 'the whole site')} is over; {t.text('changed_count', '0')} things changed meanwhile."
+    ),
+    EventName.OUTLET_FAILING: lambda t: (
+        f"events can't be delivered to {t.text('outlet', 'an outlet')}{_also(t, 'problem')}"
+    ),
     EventName.OUTLET_RECOVERED: lambda t: f"events are delivered to {t.text('outlet', 'an outlet')} again.",
     EventName.OUTLET_SET_ASIDE: lambda t: f"{t.text('outlet', 'an outlet')} refuses an event{_also(t, 'problem')}",
     EventName.GATEWAY_STARTED: lambda _: "the gateway started.",

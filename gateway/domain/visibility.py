@@ -23,6 +23,8 @@ _FREE_TEXT = {
     EventName.REVOCATION_APPLIED: frozenset({"reason"}),
     EventName.REVOCATION_LIFTED: frozenset({"reason"}),
     EventName.OUTPUT_OPERATED: frozenset({"reason"}),
+    EventName.VISIT_STARTED: frozenset({"reason"}),
+    EventName.VISIT_ENDED: frozenset({"reason"}),
 }
 
 

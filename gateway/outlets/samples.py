@@ -48,6 +48,8 @@ def samples_for(drafts: Iterable[EventDraft], wants: Callable[[Event], bool]) ->
 
 def _words(draft: EventDraft) -> str:
     condition = draft.data.get("kind") if draft.name in _CONDITION_EVENTS else None
+    if condition and draft.data.get("visit"):
+        condition += ", while people work there"
     return f"{draft.name.value} ({condition})" if condition else draft.name.value
 
 

@@ -28,8 +28,10 @@ __all__ = ["SyncRunner"]
 
 _ROUNDS = 5
 """How many plans one run makes at most (superseded ones, additions ahead of a held one): our choice."""
-_TOLD_ELSEWHERE = frozenset({"no-roster", "receiver-unconfirmed", "roster-waits", "store-unavailable"})
-_WAKING = EventFilter(names=frozenset({EventName.LINK_RESTORED, EventName.CLOCK_TRUSTED}))
+_TOLD_ELSEWHERE = frozenset(
+    {"no-roster", "receiver-unconfirmed", "roster-waits", "store-unavailable", "work-in-progress"}
+)
+_WAKING = EventFilter(names=frozenset({EventName.LINK_RESTORED, EventName.CLOCK_TRUSTED, EventName.VISIT_ENDED}))
 
 
 class SyncRunner:
@@ -147,6 +149,9 @@ class SyncRunner:
         async for event in follow(self._journal, _WAKING):
             if event.name is EventName.CLOCK_TRUSTED:
                 await self._owe_those_applied()
+            elif event.name is EventName.VISIT_ENDED:
+                for name in self._owed & set(event.data["receivers"]):
+                    self._owe_now(name)
             elif event.receiver in self._owed:
                 self._owe_now(event.receiver)
 
@@ -171,7 +176,7 @@ class SyncRunner:
         try:
             plan = await self.apply(name)
         except GatepostError as fault:
-            if isinstance(fault, LineError):
+            if isinstance(fault, LineError) or fault.code == "work-in-progress":
                 self._owed.add(name)
             else:
                 await self._tell_once(name, fault)

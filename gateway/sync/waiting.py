@@ -8,7 +8,7 @@ is never brought there by itself.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Collection, Mapping
 from dataclasses import replace
 from typing import Literal
 
@@ -27,7 +27,16 @@ _AFTER = {RESET: "It was cleared on purpose", BOARD_RESET: "It was cleared by a 
 class Waiting:
     """`ports.RosterWaits`, and the gate before every plan that goes to the roster."""
 
-    def __init__(self, *, ledger: Ledger, journal: Journal, plans: Plans, rosters: RosterInForce) -> None:
+    def __init__(
+        self,
+        *,
+        ledger: Ledger,
+        journal: Journal,
+        plans: Plans,
+        rosters: RosterInForce,
+        working: Callable[[Collection[str]], None] = lambda _: None,
+    ) -> None:
+        self._working = working
         self._ledger = ledger
         self._journal = journal
         self._plans = plans
@@ -37,7 +46,11 @@ class Waiting:
         return {name: wait for name, wait in self._ledger.waits().items() if not self._is_over(wait)}
 
     async def check(self, receiver: str) -> None:
-        """Raises Refused with `roster-waits`. A wait that another roster has ended is ended for good here."""
+        """Raises Refused with `roster-waits`, and with `work-in-progress` while people work there (`working` says so).
+
+        A wait that another roster has ended is ended for good here.
+        """
+        self._working((receiver,))
         wait = self._ledger.waits().get(receiver)
         if wait is None:
             return

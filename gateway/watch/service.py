@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import asyncio
 from collections import defaultdict
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 from gateway.clock import Clock
@@ -56,8 +56,9 @@ class Watch:
         names: Names | None = None,
         policies: Mapping[str, DriftPolicy] | None = None,
         by_hand: Mapping[str, Limits] | None = None,
+        visited: Callable[[], frozenset[str]] = frozenset,
     ) -> None:
-        followers = [_follower(one, journal, mirrors, clock, names) for one in receivers]
+        followers = [_follower(one, journal, mirrors, clock, names, visited=visited) for one in receivers]
         shares: defaultdict[str, LineShare] = defaultdict(LineShare)
         drift = DriftFinder(plans, ledger=ledger, clock=clock, policies=policies or {}, names=names)
         self.live = LiveBoard([follower.name for follower in followers], clock.now(), by_hand=by_hand)
@@ -82,10 +83,19 @@ class Watch:
                 group.create_task(poller.run())
 
 
-def _follower(one: Watched, journal: Journal, mirrors: Mirrors, clock: Clock, names: Names | None) -> Follower:
+def _follower(
+    one: Watched,
+    journal: Journal,
+    mirrors: Mirrors,
+    clock: Clock,
+    names: Names | None,
+    *,
+    visited: Callable[[], frozenset[str]],
+) -> Follower:
     receiver = one.receiver
     mirror = mirrors.load(receiver.name)
-    teller = Teller(receiver.name, journal=journal, clock=clock, cursor=mirror.cursor if mirror else None)
+    cursor = mirror.cursor if mirror else None
+    teller = Teller(receiver.name, journal=journal, clock=clock, cursor=cursor, visited=visited)
     return Follower(
         receiver, teller=teller, journal=journal, mirrors=mirrors, clock=clock, names=names, turned=one.turned
     )

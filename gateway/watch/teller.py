@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import asyncio
 from collections import deque
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import structlog
@@ -42,8 +42,18 @@ class _Waiting:
 class Teller:
     """Events of one receiver on their way into the journal."""
 
-    def __init__(self, receiver: str, *, journal: Journal, clock: Clock, cursor: RingPlace | None) -> None:
+    def __init__(
+        self,
+        receiver: str,
+        *,
+        journal: Journal,
+        clock: Clock,
+        cursor: RingPlace | None,
+        visited: Callable[[], frozenset[str]] = frozenset,
+    ) -> None:
+        """`visited` are the receivers that people work at now: what is told of one then has `visit` in its data."""
         self._receiver = receiver
+        self._visited = visited
         self._journal = journal
         self._clock = clock
         self._lock = asyncio.Lock()
@@ -61,7 +71,7 @@ class Teller:
 
     def add(self, drafts: Sequence[tuple[EventDraft, Span]], cursor: RingPlace | None = None) -> None:
         """Let events wait, and move the cursor to the place that they reach to."""
-        self._waiting.extend(_Waiting(draft, span) for draft, span in drafts)
+        self._waiting.extend(_Waiting(self._marked(draft), span) for draft, span in drafts)
         if cursor is not None:
             self.cursor = cursor
 
@@ -88,7 +98,7 @@ class Teller:
         """
         async with self._lock:
             waiting, cursor = tuple(self._waiting), self.cursor
-            drafts = tuple(self._as_told(one) for one in waiting) + tuple(events)
+            drafts = tuple(self._as_told(one) for one in waiting) + tuple(map(self._marked, events))
             cursors = {self._receiver: cursor} if cursor is not None and cursor != self._stored else {}
             if not drafts and not cursors and mirror is None:
                 return
@@ -104,6 +114,11 @@ class Teller:
             self._recovered()
         if cancelled is not None:
             raise cancelled
+
+    def _marked(self, draft: EventDraft) -> EventDraft:
+        if self._receiver not in self._visited():
+            return draft
+        return replace(draft, data={**draft.data, "visit": True})
 
     def _as_told(self, one: _Waiting) -> EventDraft:
         if self.failure is None or one.draft.late is not None:

@@ -5,8 +5,9 @@ letters of its own for a restore. Codes are those of the design's table, taken s
 receiver's and open lists; the account's station has the last word, so every one can be changed or switched off in
 the settings.
 
-A key is an event's name, or `condition:<kind>`; `transmitter.heard` has two, `:known` and `:unknown`. An event that
-ends what another began (`link.restored`, `condition.cleared`, ...) is that one's restore.
+A key is an event's name, or `condition:<kind>`; `transmitter.heard` has two, `:known` and `:unknown`; `visit:test` is
+what is reported while people work there (`visit` in the event's data). An event that ends what another began
+(`link.restored`, `condition.cleared`, ...) is that one's restore.
 """
 
 from __future__ import annotations
@@ -20,7 +21,7 @@ from gateway.domain.condition import ConditionKind
 from gateway.domain.events import Event, EventName
 from gateway.outlets.choice import condition_of
 
-__all__ = ["DEFAULT_CODES", "OFF_BY_DEFAULT", "Code", "Coded", "code_key", "coded", "is_code_key"]
+__all__ = ["DEFAULT_CODES", "OFF_BY_DEFAULT", "VISIT_TEST", "Code", "Coded", "code_key", "coded", "is_code_key"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,6 +57,9 @@ class Coded:
         return f"Nri{group}/{letters}{point:03d}"
 
 
+#: What an event is reported as that happened while people worked there, whatever its own code is.
+VISIT_TEST = "visit:test"
+
 _KIND = ConditionKind
 DEFAULT_CODES: Mapping[str, Code] = MappingProxyType(
     {
@@ -87,6 +91,8 @@ DEFAULT_CODES: Mapping[str, Code] = MappingProxyType(
         "clock.trusted": Code(625, "JT"),
         "outlet.failing": Code(354, "YC", "YK"),
         "gateway.started": Code(602, "RP"),
+        "visit.started": Code(607, "TS", "TE"),
+        VISIT_TEST: Code(601, "RX"),
     }
 )
 
@@ -98,6 +104,7 @@ OFF_BY_DEFAULT = frozenset(
 _ENDS = {
     EventName.LINK_RESTORED: "link.lost",
     EventName.OUTLET_RECOVERED: "outlet.failing",
+    EventName.VISIT_ENDED: "visit.started",
 }
 
 
@@ -113,9 +120,18 @@ def code_key(event: Event) -> tuple[str, bool]:
 
 
 def coded(event: Event, table: Mapping[str, Code]) -> Coded | None:
-    """What a station gets for an event; None when the table has nothing for it."""
+    """What a station gets for an event; None when the table has nothing for it.
+
+    While people work there a test is reported in the place of what has a code of its own, and the end of a condition
+    that was a test is not reported. The end of what had been reported before they came still is.
+    """
     key, restore = code_key(event)
     code = table.get(key)
+    if code is not None and event.data.get("visit") and not key.startswith("visit."):
+        if event.name is EventName.CONDITION_CLEARED:
+            return None
+        if not restore:
+            code = table.get(VISIT_TEST)
     if code is None or (restore and not code.sia_restore):
         return None
     return Coded(code, restore)

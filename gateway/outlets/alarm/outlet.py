@@ -20,8 +20,9 @@ from typing import TypeVar
 
 from gateway.clock import Clock
 from gateway.domain.addresses import AddressPolicy
+from gateway.domain.condition import ConditionKind
 from gateway.domain.events import Event, EventDraft, EventName
-from gateway.outlets.alarm.codes import DEFAULT_CODES, Code, code_key, coded
+from gateway.outlets.alarm.codes import DEFAULT_CODES, VISIT_TEST, Code, code_key, coded
 from gateway.outlets.alarm.frames import Answer, Header, PadBytes, build_frame, read_answer
 from gateway.outlets.alarm.station import Address, exchange
 from gateway.outlets.reach import AddressRefused
@@ -107,6 +108,10 @@ class AlarmOutlet(Outlet):
         drafts: list[EventDraft] = []
         for key in self._plan.codes:
             name, _, kind = key.partition(":")
+            if key == VISIT_TEST:
+                data = {"kind": ConditionKind.LEFT_OPEN.value, "visit": True}
+                drafts.append(EventDraft(EventName.CONDITION_RAISED, receiver, data))
+                continue
             if name == "condition":
                 both = (EventName.CONDITION_RAISED, EventName.CONDITION_CLEARED)
                 drafts += [EventDraft(each, receiver, {"kind": kind}) for each in both]
@@ -114,7 +119,11 @@ class AlarmOutlet(Outlet):
                 drafts.append(EventDraft(EventName(name), receiver, {"known": kind == "known"}))
             else:
                 drafts.append(EventDraft(EventName(name), receiver, {"outlet": self.name}))
-        restored = {"link.lost": EventName.LINK_RESTORED, "outlet.failing": EventName.OUTLET_RECOVERED}
+        restored = {
+            "link.lost": EventName.LINK_RESTORED,
+            "outlet.failing": EventName.OUTLET_RECOVERED,
+            "visit.started": EventName.VISIT_ENDED,
+        }
         drafts += [
             EventDraft(end, receiver, {"outlet": self.name}) for key, end in restored.items() if key in self._plan.codes
         ]

@@ -37,12 +37,15 @@ def settle(
 ) -> Settled:
     """Compare. `epoch` begins the ids that are given out; `visited` are the receivers that people work at."""
     wanted, due = _wanted(premises, state, tick)
-    cleared = tuple(replace(each, cleared=tick.now.time) for key, each in state.open.items() if key not in wanted)
-    fresh = [verdict for key, verdict in wanted.items() if key not in state.open]
+    over = {key for key, each in state.open.items() if _outlasts(each, visited)}
+    cleared = tuple(
+        replace(each, cleared=tick.now.time) for key, each in state.open.items() if key not in wanted or key in over
+    )
+    fresh = [verdict for key, verdict in wanted.items() if key not in state.open or key in over]
     if not fresh and not cleared:
         return Settled(state, due=due)
     given = state.given
-    still_open = {key: each for key, each in state.open.items() if key in wanted}
+    still_open = {key: each for key, each in state.open.items() if key in wanted and key not in over}
     raised = []
     for verdict in fresh:
         given += 1
@@ -73,6 +76,12 @@ def acknowledge(state: State, condition_id: str, acknowledgement: Acknowledgemen
     if CONDITIONS[found.kind].ending is Ending.ACKNOWLEDGED:
         state = _ended(state, found)
     return state, found
+
+
+def _outlasts(condition: Condition, visited: frozenset[str]) -> bool:
+    """A state that was told as a test and is still there when people have gone: it is raised once more, in earnest."""
+    lasts = CONDITIONS[condition.kind].ending is Ending.BY_ITSELF
+    return condition.visit and lasts and condition.receiver not in visited
 
 
 def _ended(state: State, condition: Condition) -> State:
