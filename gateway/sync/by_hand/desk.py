@@ -127,6 +127,11 @@ class VisitDesk:
             found[name] = RevocationState.OWED if owed else RevocationState.BY_HAND
         return found
 
+    def owed(self, receiver: str) -> int:
+        """How many revoked transmitters a receiver without a line may still let in."""
+        revoked = self._ledger.revocations()
+        return sum(1 for serial in revoked if self.states(serial)[receiver] is RevocationState.OWED)
+
     def sheet(self, receiver: str) -> VisitSheet:
         self._check(receiver)
         sheet, outlook = self._sheets.of(receiver), self._outlooks.get(receiver)
@@ -193,6 +198,12 @@ class VisitDesk:
         holdings = holdings_of_roster(
             roster, self._site.facts[receiver], self._limits.limits(receiver), self._site.name
         )
+        if roster.entries and not holdings:
+            raise Refused(
+                f"No row of this list names anything of {receiver}.",
+                remedy=f"Its rights name {receiver}/OUTPUT; if it is empty, say so instead (--empty).",
+                code="holdings-unfit",
+            )
         return await self.hold(receiver, holdings, asked_by=asked_by)
 
     async def hold_snapshot(self, receiver: str, snapshot: str, *, asked_by: str) -> VisitSheet:
@@ -232,10 +243,15 @@ class VisitDesk:
             await self._journal.commit(Commit(plans=(done,)))
             return done
 
+    def draft(self, mirror: Mirror) -> Plan:
+        """What the sheet would ask for, from this mirror. Raises Refused, NotFound."""
+        return replace(self._drafter.draft(mirror), state=PlanState.PREVIEW)
+
     async def approve(self, plan_id: str) -> Plan:
         """Let a held plan onto the sheet. Raises as `Preparer.approved`."""
         receiver = (await self._preparer.held(plan_id)).receiver
         async with self._turn(receiver):
+            await self._settle(receiver)
             plan = (await self._preparer.approved(plan_id)).plan
             await self._take_up(receiver, plan)
             await self._settle(receiver)

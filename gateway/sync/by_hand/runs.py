@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from gateway.domain.mirror import Mirror
 from gateway.domain.plan import Plan
 from gateway.ports import Progress, SyncRuns
 from gateway.sync.by_hand.desk import VisitDesk
@@ -24,6 +25,11 @@ class SiteRuns:
         if receiver not in self._site.by_hand:
             return await self._runner.preview(receiver)
         return await self._preparer.preview(receiver)
+
+    def draft(self, mirror: Mirror) -> Plan:
+        if mirror.receiver not in self._site.by_hand:
+            return self._runner.draft(mirror)
+        return self._desk.draft(mirror)
 
     async def apply(self, receiver: str, *, approve: bool = False, progress: Progress | None = None) -> Plan:
         """Without a line: the plan that now stands on the sheet, about to be carried out by hand."""
