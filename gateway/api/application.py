@@ -53,7 +53,9 @@ def build_application(
     """
     limits = limits or Limits()
     streams = Streams(limits.streams)
-    sessions = Sessions(services.tokens, services.clock)
+    sessions = Sessions(
+        tokens=services.tokens, clock=services.clock, journal=services.journal, documents=services.documents
+    )
     metrics = Metrics(services, streams, version=version)
     app = web.Application(
         middlewares=[

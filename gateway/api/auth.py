@@ -51,17 +51,17 @@ def auth_middleware(
     async def authenticate(request: web.Request, handler: Any) -> web.StreamResponse:
         needed = scope_of(request)
         if needed is not None:
-            caller = _find(request)
+            caller = await _find(request)
             _require(caller, needed)
             request[CALLER] = caller
         response: web.StreamResponse = await handler(request)
         return response
 
-    def _find(request: web.Request) -> Caller:
+    async def _find(request: web.Request) -> Caller:
         sent = request.headers.getall("Authorization", [])
         if not sent:
             cookie = cookie_of(request)
-            return _local(request) if cookie is None else _at_the_page(request, cookie)
+            return _local(request) if cookie is None else await _at_the_page(request, cookie)
         secret = _BEARER.fullmatch(sent[0].strip()) if len(sent) == 1 else None
         if secret is None:
             raise _malformed()
@@ -78,9 +78,9 @@ def auth_middleware(
         failures.succeeded(address, token.id)
         return Caller(f"token:{token.id}", widen(token.scopes), token.id)
 
-    def _at_the_page(request: web.Request, cookie: str) -> Caller:
+    async def _at_the_page(request: web.Request, cookie: str) -> Caller:
         check_origin(request)
-        found = sessions.use(cookie)
+        found = await sessions.use(cookie)
         if found is None:
             raise _ended()
         session, token = found
@@ -124,7 +124,7 @@ def _malformed() -> RequestFault:
 def _ended() -> RequestFault:
     return RequestFault(
         "session-ended",
-        "The session has ended: after a sign-out, a long time without use, or a restart of the gateway.",
+        "The session has ended: after a sign-out, after a long time without use, or with its token.",
         remedy="Sign in again with your token.",
         headers={"WWW-Authenticate": _REALM},
     )

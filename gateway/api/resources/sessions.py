@@ -33,7 +33,7 @@ async def open_session(request: web.Request) -> web.StreamResponse:
     if caller.session:
         return reply(_answer(request, sessions.find(caller.session)), status=HTTPStatus.CREATED)
     async with audited(request, "session.opened", {}, must_go_on=True):
-        session, value = sessions.open(caller.token_id)
+        session, value = await sessions.open(caller.token_id)
     response = reply(_answer(request, session), status=HTTPStatus.CREATED)
     set_cookie(request, response, value, LONGEST_S)
     return response
@@ -49,7 +49,7 @@ async def end_session(request: web.Request) -> web.StreamResponse:
     caller = caller_of(request)
     if caller.session:
         async with audited(request, "session.ended", {}, must_go_on=True):
-            context_of(request).sessions.end(caller.session)
+            await context_of(request).sessions.end(caller.session)
     response = web.Response(status=HTTPStatus.NO_CONTENT)
     clear_cookie(request, response)
     return response
