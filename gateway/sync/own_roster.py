@@ -20,6 +20,7 @@ from gateway.ports import (
     EditOutcome,
     KeptRosters,
     ReceiverFacts,
+    RemoveRow,
     RosterCheck,
     RosterDesk,
     RosterEdit,
@@ -82,14 +83,14 @@ class OwnRosterDesk:
             old = found[1] if found else None
             pair = await asyncio.to_thread(self._editor.edit, old, current, edits)
             check = await self._check(pair)
-            if check.roster is None:
-                return EditOutcome(None, faults=check.faults, warnings=check.warnings)
-            if not check.roster.entries:
+            if not check.transmitters and any(isinstance(each, RemoveRow) for each in edits):
                 raise Refused(
                     "The roster would be empty, and an empty roster is never put in force.",
                     remedy="Revoke the last transmitter instead, or add another one first.",
                     code="roster-empty",
                 )
+            if check.roster is None:
+                return EditOutcome(None, faults=check.faults, warnings=check.warnings)
             words = roster_changes(current, check.roster)
             if old == pair:
                 return EditOutcome(None, words, warnings=check.warnings)

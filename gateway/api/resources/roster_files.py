@@ -147,7 +147,7 @@ OPERATIONS = (
         body_types=UPLOAD_TYPES,
         answer=EditAnswer,
         problems=(
-            "roster-elsewhere", "roster-faulty", "roster-empty", "workbook-not-kept", "precondition-failed",
+            "roster-elsewhere", "roster-faulty", "workbook-not-kept", "precondition-failed",
             "precondition-required",
         ),
     ),
