@@ -197,6 +197,7 @@ _SENTENCES: Mapping[EventName, Callable[[Told], str]] = {
     EventName.ROSTER_PAUSED: lambda t: f"the roster waits at {t.receiver} until somebody approves.",
     EventName.ROSTER_RESUMED: lambda t: f"the roster waits no longer at {t.receiver}.",
     EventName.PLAN_HELD: lambda t: f"changes for {t.receiver} wait for approval{_also(t, 'hold')}",
+    EventName.PLAN_REFUSED: lambda t: f"changes for {t.receiver} were refused{_also(t, 'reason')}",
     EventName.PLAN_APPLIED: _applied,
     EventName.PLAN_FAILED: lambda t: f"{t.receiver} could not be brought up to date{_also(t, 'problem')}",
     EventName.REVOCATION_PENDING: lambda t: f"transmitter {t.text('serial', '?')} was revoked{_also(t, 'reason')}",
@@ -215,7 +216,8 @@ _SENTENCES: Mapping[EventName, Callable[[Told], str]] = {
     EventName.CLOCK_TRUSTED: lambda _: "the gateway's clock is known to be right again.",
     EventName.JOURNAL_RESTARTED: lambda _: "the list of events began anew.",
     EventName.VISIT_STARTED: lambda t: (
-        f"work is in progress at {t.text('of', 'the whole site')} for {t.text('minutes', '?')} minutes{_also(t, 'reason')}"
+        f"work is in progress at {t.text('of', 'the whole site')} for {t.text('minutes', '?')} minutes"
+        f"{_also(t, 'reason')}"
     ),
     EventName.VISIT_ENDED: lambda t: (
         f"work at {t.text('of', 'the whole site')} is over; {t.text('changed_count', '0')} things changed meanwhile."

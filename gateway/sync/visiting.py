@@ -287,7 +287,6 @@ class VisitBook(Visits):
     def _told(self, name: EventName, visit: Visit, more: Mapping[str, object]) -> EventDraft:
         receiver = visit.receivers[0] if len(visit.receivers) == 1 else ""
         data = {
-            "visit": True,
             "id": visit.id,
             "scope": visit.scope.value,
             "of": visit.name,

@@ -17,7 +17,7 @@ from gateway.archive.taking import Archivist
 from gateway.domain.drift import DriftPolicy
 from gateway.domain.receiver import Slot
 from gateway.domain.roster import Entry, Right, Roster
-from gateway.ports import Archive, Receipts, ReceiverFacts, RosterAcceptance, RosterAdditions
+from gateway.ports import Archive, Receipts, ReceiverFacts, RosterAcceptance
 from gateway.roster.row_text import CsvRowForm
 from gateway.sync.applying import Applier
 from gateway.sync.before_plan import BeforePlan
@@ -37,6 +37,7 @@ from gateway.sync.runner import SyncRunner
 from gateway.sync.settings_desk import SettingsDesk
 from gateway.sync.site import Site
 from gateway.sync.turns import Turns
+from gateway.sync.visiting import VisitBook
 from gateway.sync.waiting import Waiting
 from gateway.watch.service import Watch, Watched
 from tests.fakes.clock import FakeClock
@@ -122,6 +123,7 @@ class SyncHouse:
         patience_s: float = 60.0,
         archivist: bool = False,
         receipts: Receipts | None = None,
+        boot_id: str = "boot-1",
     ) -> None:
         self.clock = clock
         self.store = store or MemoryStore(clock)
@@ -142,12 +144,31 @@ class SyncHouse:
             ledger=store_.ledger,
             clock=clock,
             policies=policies,
+            visited=lambda: self.work.visited,
         )
         self.keeper = self.watch.keeper
         self.book = DriftBook(
             ledger=store_.ledger, documents=store_.documents, journal=store_.journal, policies=policies
         )
-        self.waiting = Waiting(ledger=store_.ledger, journal=store_.journal, plans=store_.plans, rosters=self.rosters)
+        self.settings = SettingsDesk(site=self.site, journal=store_.journal, mirrors=store_.mirrors, keeper=self.keeper)
+        self.work = VisitBook(
+            site=self.site,
+            gates={name: (name,) for name in self.receivers},
+            journal=store_.journal,
+            documents=store_.documents,
+            settings=self.settings,
+            keeper=self.keeper,
+            clock=clock,
+            trust=self.trust,
+            boot_id=boot_id,
+        )
+        self.waiting = Waiting(
+            ledger=store_.ledger,
+            journal=store_.journal,
+            plans=store_.plans,
+            rosters=self.rosters,
+            working=self.work.check,
+        )
         rows = OverriddenRosters(self.rosters, store_.ledger)
         self.drafter = Drafter(
             site=self.site,
@@ -174,7 +195,6 @@ class SyncHouse:
             before=BeforePlan(waiting=self.waiting, book=self.book, rosters=rows),
             receipts=self.receipting,
         )
-        self.settings = SettingsDesk(site=self.site, journal=store_.journal, mirrors=store_.mirrors, keeper=self.keeper)
         self.applier = Applier(
             clock=clock,
             journal=store_.journal,
@@ -193,6 +213,7 @@ class SyncHouse:
             applier=self.applier,
             waiting=self.waiting,
         )
+        self.work.planning = self.runner.is_planning
         self.restorer = Restorer(
             site=self.site,
             clock=clock,
@@ -245,7 +266,6 @@ class SyncHouse:
             documents=store_.documents,
             plans=store_.plans,
         )
-        self.additions: RosterAdditions | None = None
         self.enrolments = EnrolmentDesk(
             enroller=self.enroller,
             runs=self.override_runs,
@@ -256,7 +276,6 @@ class SyncHouse:
             kept=store_.ledger,
             rosters=self.rosters,
             form=CsvRowForm(),
-            additions=lambda: self.additions,
         )
 
     def restarted(self) -> SyncHouse:
@@ -291,7 +310,7 @@ def rights(slot: Slot) -> dict[int, frozenset[int]]:
 async def run_in(house: SyncHouse) -> AsyncIterator[None]:
     """The runner's and the revoker's tasks, while the body runs."""
     async with asyncio.TaskGroup() as group:
-        works = (house.runner.run(), house.revoker.run(), house.restorer.run(), house.drift.run())
+        works = (house.runner.run(), house.revoker.run(), house.restorer.run(), house.drift.run(), house.work.run())
         tasks = [group.create_task(work) for work in works]
         await house.clock.settle()
         try:

@@ -559,3 +559,40 @@ async def test_a_low_battery_is_one_condition_until_a_press_says_good() -> None:
         assert len(bench.watch.open()) == 1
         await bench.press(LOST, battery="good")
         assert bench.watch.open() == ()
+
+
+async def test_a_state_that_outlasts_a_visit_is_raised_once_more_in_earnest() -> None:
+    """Told as a test while people work there; when they have gone and it is still there it is an alarm."""
+    bench = ConditionBench()
+    async with bench.run():
+        bench.visited = frozenset({"slip-gate"})
+        await bench.contact(TAMPER, violated=True)
+        await bench.clock.advance(10)
+        assert [event.data.get("visit", False) for event in bench.events()] == [True]
+        bench.visited = frozenset()
+        await bench.clock.advance(10)
+        marks = [(event.name.value, event.data.get("visit", False)) for event in bench.events()]
+        assert marks == [
+            ("condition.raised", True), ("condition.cleared", True), ("condition.raised", False),
+        ]  # fmt: skip
+        first, _, second = bench.events()
+        assert first.data["id"] != second.data["id"]
+        await bench.contact(TAMPER, violated=False)
+        await bench.clock.advance(10)
+        assert bench.events()[-1].data.get("visit", False) is False
+        assert bench.open() == []
+
+
+async def test_what_people_tried_out_is_no_alarm_when_they_have_gone() -> None:
+    """A revoked transmitter pressed during a visit stays a test: it tells of a happening, not of a state."""
+    bench = ConditionBench()
+    bench.revoked = {48_231_907}
+    async with bench.run():
+        bench.visited = frozenset({"slip-gate"})
+        await bench.press()
+        await bench.clock.advance(10)
+        bench.visited = frozenset()
+        await bench.clock.advance(60)
+        assert [(event.name.value, event.data.get("visit", False)) for event in bench.events()] == [
+            ("condition.raised", True)
+        ]
