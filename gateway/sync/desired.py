@@ -9,14 +9,14 @@ from __future__ import annotations
 
 from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass, field
-from datetime import date, datetime, time, timedelta
-from enum import Enum
+from datetime import datetime
 from zoneinfo import ZoneInfo
 
 from gateway.domain.person import is_unnamed
 from gateway.domain.receiver import Limits
 from gateway.domain.roster import Entry, Roster
 from gateway.domain.transmitter import BUILT_IN_KINDS, Kind, write_serial
+from gateway.domain.validity import Validity, ends, validity
 from gateway.ports import ReceiverFacts
 
 __all__ = ["Desired", "Moment", "Shape", "Wanted", "desired_slots"]
@@ -78,13 +78,6 @@ class Desired:
     holders: Mapping[int, str] = field(default_factory=dict)
 
 
-class _When(Enum):
-    NOW = "now"
-    NOT_YET = "not yet"
-    OVER = "over"
-    UNKNOWN = "unknown"
-
-
 def desired_slots(
     roster: Roster, facts: ReceiverFacts, shape: Shape, moment: Moment, *, site: str, revoked: Collection[int]
 ) -> Desired:
@@ -100,15 +93,15 @@ def desired_slots(
         if place is None:
             left_out += notes
             continue
-        when = _when(entry, moment)
+        when = validity(entry, moment.now, moment.zone, trusted=moment.trusted)
         if entry.serial in revoked:
             left_out.append(f"{_who(entry)} is revoked and stays out until the revocation is lifted.")
-        elif when is _When.UNKNOWN:
+        elif when is Validity.UNKNOWN:
             undecided.add(entry.serial)
             left_out.append(f"{_who(entry)} has dates, and the clock is not known to be right: nothing is decided yet.")
-        elif when is _When.OVER and _foreseen(entry, moment):
+        elif when is Validity.OVER and _foreseen(entry, moment):
             ended[entry.serial] = str(entry.valid_until)
-        elif when is _When.NOW:
+        elif when is Validity.NOW:
             wanted[entry.serial] = place
             left_out += notes
     return Desired(
@@ -164,30 +157,6 @@ def _name(entry: Entry, roster: Roster, facts: ReceiverFacts, shape: Shape) -> s
     return "" if is_unnamed(entry.holder, entry.serial) else shape.fit_name(shape.limits, entry.holder)
 
 
-def _when(entry: Entry, moment: Moment) -> _When:
-    if entry.valid_from is None and entry.valid_until is None:
-        return _When.NOW
-    if not moment.trusted:
-        return _When.UNKNOWN
-    if entry.valid_until is not None and moment.now >= _end(entry.valid_until, moment.zone):
-        return _When.OVER
-    if entry.valid_from is not None and moment.now < _start(entry.valid_from, moment.zone):
-        return _When.NOT_YET
-    return _When.NOW
-
-
-def _start(value: date | datetime, zone: ZoneInfo) -> datetime:
-    """A datetime is that instant; a date begins with its first moment in the site's zone."""
-    return value if isinstance(value, datetime) else datetime.combine(value, time(0), zone)
-
-
-def _end(value: date | datetime, zone: ZoneInfo) -> datetime:
-    """The first instant that is no longer allowed: a date is inclusive, a datetime is that instant."""
-    if isinstance(value, datetime):
-        return value
-    return datetime.max.replace(tzinfo=zone) if value == date.max else _start(value + timedelta(days=1), zone)
-
-
 def _foreseen(entry: Entry, moment: Moment) -> bool:
     """True when this end was already known to an accepted roster before it came.
 
@@ -196,7 +165,7 @@ def _foreseen(entry: Entry, moment: Moment) -> bool:
     """
     if entry.valid_until is None or moment.accepted is None:
         return False
-    if _end(entry.valid_until, moment.zone) > moment.accepted:
+    if ends(entry.valid_until, moment.zone) > moment.accepted:
         return True
     before = moment.earlier.by_serial().get(entry.serial) if moment.earlier else None
     return before is not None and before.valid_until == entry.valid_until
