@@ -19,7 +19,29 @@ OPTIONS: dict[str, set[str]] = {
     "roster check": {"--groups", "--time-zone", "--json"},
     "roster preview": _DAEMON | {"--json", "--receiver"},
     "roster apply": _DAEMON | {"--json", "--receiver", "--approve"},
-    "revoke": _DAEMON | {"--json", "--reason", "--lift"},
+    "roster from-receiver": _DAEMON | {"--json", "--receiver", "--keep", "--replace"},
+    "people list": _DAEMON | {"--json", "--group", "--standing", "--unnamed"},
+    "people show": _DAEMON | {"--json"},
+    "people add": _DAEMON
+    | {"--json", "--group", "--right", "--like", "--kind", "--site", "--from", "--until", "--note", "--apply"},
+    **{
+        f"people {name}": _DAEMON | {"--json", "--apply"}
+        for name in ("copy", "rename", "hand-over", "move", "rights", "begin", "end", "remove", "group set")
+    },
+    "people note": _DAEMON | {"--json"},
+    "people export": _DAEMON | {"--revision", "--replace"},
+    "people import": _DAEMON | {"--json", "--groups", "--based-on", "--apply"},
+    "people history": _DAEMON | {"--json", "--limit"},
+    "people group list": _DAEMON | {"--json"},
+    "people group rename": _DAEMON | {"--json"},
+    "people group remove": _DAEMON | {"--json"},
+    "revoke": _DAEMON | {"--json", "--reason", "--lift", "--holder", "--group", "--preview", "--yes"},
+    "enrol": _DAEMON
+    | {
+        "--json", "--serial", "--press", "--several", "--holder", "--group", "--like", "--rights", "--kind", "--note",
+        "--in-force", "--add", "--seconds",
+    },
+    "overrides": _DAEMON | {"--json", "--withdraw"},
     "settings show": _DAEMON | {"--json"},
     "settings set": _DAEMON
     | {"--json", "--on-time", "--local-programming", "--lock-local-programming", "--password-file"},
