@@ -72,6 +72,7 @@ function showDoor(problem) {
     action: "Sign in",
     async send({ token }) {
       enter((await signIn(token)).body);
+      place.querySelector("h1").focus();
     },
   });
   fill(

@@ -1,0 +1,164 @@
+"""What the page shows and how it stays true, in a real browser against a running gateway."""
+
+from __future__ import annotations
+
+import csv
+import io
+from pathlib import Path
+
+import pytest
+from playwright.async_api import Browser, expect
+
+from tests.browser.driving import SCHEMES, SIZES, open_visitor
+from tests.browser.quay import MARKUP, Quay
+
+pytestmark = pytest.mark.asyncio(loop_scope="session")
+
+_VIEWS = ("", "timeline", "people?q=img", "why?who=Berth%201")
+
+
+async def test_a_gate_is_told_as_it_moves(browser: Browser, quay: Quay) -> None:
+    """Without a reload: the sentence, the first sentence, and back."""
+    async with open_visitor(browser, quay.address) as visitor:
+        await visitor.sign_in(quay.token("roster"))
+        gate = visitor.page.get_by_role("article", name="Car-park barrier")
+        await expect(gate).to_contain_text("Car-park barrier is shut")
+        quay.press(48_200_002)
+        quay.open_gate(2)
+        await expect(gate).to_contain_text("Car-park barrier is moving")
+        await expect(visitor.page.locator(".lead")).to_contain_text("Car-park barrier is not shut")
+        await expect(gate).to_contain_text("Car-park barrier is open since")  # by time alone: no event tells it
+        quay.shut_gate(2)
+        await expect(gate).to_contain_text("Car-park barrier is shut")
+        await visitor.go("timeline?kind=use")
+        await expect(visitor.page.locator(".log .line").first).to_contain_text("Berth 2 used Car-park barrier")
+
+
+async def test_taking_note_of_what_needs_somebody(browser: Browser, quay: Quay) -> None:
+    """A gate that opens by itself: said once for all to hear, noted by a name, kept while it lasts."""
+    async with open_visitor(browser, quay.address) as visitor:
+        await visitor.sign_in(quay.token("roster"))
+        quay.open_gate(1)
+        gate = visitor.page.get_by_role("article", name="Slip gate")
+        await expect(gate).to_contain_text("opened with no transmitter", timeout=40_000)
+        await expect(gate).to_contain_text("Needs attention")
+        assert "open:" in await visitor.page.title()
+        await gate.get_by_role("button", name="Take note").click()
+        await expect(gate.get_by_label("Your name")).to_be_focused()
+        await visitor.page.keyboard.press("Escape")
+        await expect(gate.get_by_role("button", name="Take note")).to_be_focused()
+        await visitor.page.keyboard.press("Enter")
+        await gate.get_by_label("Your name").fill(MARKUP)
+        await gate.get_by_label("What you did").fill("Wind had it.")
+        await gate.get_by_role("button", name="Take note").click()
+        await expect(gate).to_contain_text(f"{MARKUP} has taken note")
+        assert await visitor.violations() == []
+        quay.shut_gate(1)
+        await expect(gate).to_contain_text("Healthy.")
+
+
+async def test_what_is_lost_is_said_and_comes_back(browser: Browser, quay: Quay) -> None:
+    """The gateway goes away: nothing is shown as if it were now. It comes back: live by itself, signed in as before."""
+    async with open_visitor(browser, quay.address) as visitor:
+        await visitor.sign_in(quay.token("view"))
+        gate = visitor.page.get_by_role("article", name="Slip gate")
+        await expect(gate).to_contain_text("Slip gate is shut")
+        quay.yard.daemon.kill()
+        await expect(visitor.page.locator(".link-state")).to_contain_text("Not live since")
+        await expect(gate).to_contain_text("Where Slip gate stands now is not known.")
+        await expect(gate).to_contain_text("it was shut")
+        await expect(visitor.page.locator(".stale-bar")).to_be_visible()
+        assert (await visitor.page.title()).startswith("Not live")
+        assert await visitor.violations() == []
+        quay.yard.daemon.start()
+        await expect(visitor.page.locator(".link-state")).to_have_text("Live", timeout=40_000)
+        await expect(gate).to_contain_text("Slip gate is shut", timeout=40_000)
+        await expect(visitor.page.locator(".stale-bar")).to_be_hidden()
+
+
+@pytest.mark.parametrize("scheme", SCHEMES)
+@pytest.mark.parametrize("size", SIZES)
+async def test_axe_finds_nothing(browser: Browser, quay: Quay, size: str, scheme: str) -> None:
+    """axe-core, WCAG 2.2 A and AA, on every view; and nothing is wider than the window."""
+    async with open_visitor(browser, quay.address, size=SIZES[size], scheme=scheme) as visitor:
+        await visitor.sign_in(quay.token("roster"))
+        for view in _VIEWS:
+            await visitor.go(view)
+            await visitor.page.wait_for_timeout(0)
+            assert await visitor.violations() == [], view
+            content, window = await visitor.width()
+            assert content <= window, view
+        if size == "phone":
+            await visitor.page.get_by_role("button", name="Menu").click()
+            assert await visitor.violations() == []
+
+
+async def test_names_full_of_markup_stay_text(browser: Browser, quay: Quay) -> None:
+    """In cards, in answers, in the timeline and in the export; nothing of it becomes an element."""
+    async with open_visitor(browser, quay.address) as visitor:
+        await visitor.sign_in(quay.token("roster"))
+        quay.press(48_900_001)
+        for view in ("people?q=img", "timeline?who=img", "why?who=0048900001"):
+            await visitor.go(view)
+            await expect(visitor.page.get_by_text(MARKUP).first).to_be_visible()
+            assert await visitor.page.locator("img").count() == 0
+        await visitor.go("timeline?who=img")
+        async with visitor.page.expect_download() as saving:
+            await visitor.page.get_by_role("link", name="Save as a table").click()
+        rows = _table(Path(await (await saving.value).path()))
+        assert rows
+        assert {row["who"] for row in rows} == {MARKUP}
+
+
+def _table(path: Path) -> list[dict[str, str]]:
+    return list(csv.DictReader(io.StringIO(path.read_text("utf-8-sig"), newline="")))
+
+
+async def test_finding_somebody_as_one_types(browser: Browser, quay: Quay) -> None:
+    """By a part of the name, by digits; the card says what works where, and its story opens."""
+    async with open_visitor(browser, quay.address) as visitor:
+        await visitor.sign_in(quay.token("roster"))
+        await visitor.go("people")
+        await visitor.page.get_by_label("Holder or serial").press_sequentially("48200007")
+        card = visitor.page.get_by_role("article", name="Berth 7")
+        await expect(visitor.page.get_by_role("article")).to_have_count(1)
+        await expect(card).to_contain_text("Position 1 works Slip gate.")
+        assert "q=48200007" in visitor.page.url
+        await card.get_by_text("Its story").click()
+        await expect(card.get_by_role("link", name="All of it in the timeline")).to_be_visible()
+        await card.get_by_role("link", name="Why does it not open?").click()
+        await expect(visitor.page.get_by_text("No receiver here has heard it.")).to_be_visible()
+        quay.press(48_200_007)
+        await expect(visitor.page.get_by_text("No receiver here has heard it.")).to_have_count(0)
+
+
+async def test_by_keyboard_alone(browser: Browser, quay: Quay) -> None:
+    """From the door to a filter: each step is seen to have the focus."""
+    async with open_visitor(browser, quay.address) as visitor:
+        page = visitor.page
+        await page.goto(quay.address)
+        await expect(page.get_by_label("Token")).to_be_focused()
+        await page.keyboard.type(quay.token("roster"))
+        await page.keyboard.press("Enter")
+        await expect(page.get_by_role("heading", level=1)).to_have_text("At a glance")
+        await expect(page.get_by_role("heading", level=1)).to_be_focused()
+        await page.reload()
+        await expect(page.get_by_role("heading", level=1)).to_have_text("At a glance")
+        await page.keyboard.press("Tab")
+        await expect(page.get_by_role("link", name="To the content")).to_be_focused()
+        await page.keyboard.press("Enter")
+        await expect(page.locator("#main")).to_be_focused()
+        await page.keyboard.press("Shift+Tab")
+        for _ in range(20):
+            if await page.evaluate("document.activeElement.textContent") == "Timeline":
+                break
+            await page.keyboard.press("Shift+Tab")
+        shown = await page.evaluate("getComputedStyle(document.activeElement).outlineStyle")
+        assert shown == "solid"
+        await page.keyboard.press("Enter")
+        await expect(page.get_by_role("heading", level=1)).to_be_focused()
+        await expect(page.get_by_role("heading", level=1)).to_have_text("Timeline")
+        await page.keyboard.press("Tab")
+        await expect(page.get_by_label("Gate")).to_be_focused()
+        await page.keyboard.type("Car")
+        await expect(page).to_have_url(f"{quay.address}/#/timeline?gate=barrier")
