@@ -1,7 +1,7 @@
 # One obvious command for each daily thing; DEVELOPERS.md explains them.
 PYTHON = .venv/bin/python
 
-.PHONY: check lint types rooms test fix setup
+.PHONY: check lint types rooms test fix setup client
 
 setup:
 	python3 -m venv --without-pip .venv
@@ -25,3 +25,6 @@ test:
 fix:
 	.venv/bin/ruff format .
 	.venv/bin/ruff check --fix .
+
+client: # the typed client, from the OpenAPI document
+	$(PYTHON) -m gateway.api.client.writing

@@ -38,7 +38,7 @@ _RECEIVER_GAUGES: tuple[tuple[str, str, Callable[[LiveReceiver], float | None]],
     ("gatepost_receiver_online", "1 while the receiver answers.", lambda live: live.link is LinkState.ONLINE),
     ("gatepost_receiver_poll_rate_hertz", "Polls a second, reached.", lambda live: live.poll_rate_hz),
     ("gatepost_receiver_revision", "Configuration revision last proven.", lambda live: live.mirror_revision),
-    ("gatepost_receiver_slots", "Slots that the receiver has.", lambda live: live.limits.slots if live.limits else None),
+    ("gatepost_receiver_slots", "Slots in all.", lambda live: live.limits.slots if live.limits else None),
 )
 
 

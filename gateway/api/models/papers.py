@@ -9,7 +9,6 @@ from gateway.api.models.base import Answer, Query, Serial, Time, example
 __all__ = [
     "AccessAnswer",
     "AccessQuery",
-    "AccessRowAnswer",
     "GatePaperAnswer",
     "GroupPaperAnswer",
     "HandoverAnswer",
@@ -17,6 +16,7 @@ __all__ = [
     "InputPaperAnswer",
     "OutputPaperAnswer",
     "PaperQuery",
+    "PaperRowAnswer",
     "ReceiverPaperAnswer",
     "RevokedPaperAnswer",
     "TransmitterPaperAnswer",
@@ -164,7 +164,7 @@ class HandoverAnswer(_Part):
     revoked: list[RevokedPaperAnswer]
 
 
-class AccessRowAnswer(_Part):
+class PaperRowAnswer(_Part):
     """One transmitter that works the gate."""
 
     holder: str
@@ -187,4 +187,4 @@ class AccessAnswer(_Part):
     heading: HeadingAnswer
     gate: str
     title: str
-    rows: list[AccessRowAnswer]
+    rows: list[PaperRowAnswer]

@@ -6,10 +6,10 @@ from pydantic import ConfigDict, Field
 
 from gateway.api.models.base import Answer, example
 
-__all__ = ["PlaceAnswer", "ProblemAnswer"]
+__all__ = ["ProblemAnswer", "WrongPlaceAnswer"]
 
 
-class PlaceAnswer(Answer):
+class WrongPlaceAnswer(Answer):
     """One wrong place: in the body (a JSON Pointer as a URI fragment), among the parameters or in the header."""
 
     pointer: str | None = None
@@ -37,4 +37,4 @@ class ProblemAnswer(Answer):
     status: int = Field(ge=400, le=599)
     detail: str
     remedy: str | None = None
-    errors: list[PlaceAnswer] | None = None
+    errors: list[WrongPlaceAnswer] | None = None

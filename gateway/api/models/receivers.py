@@ -7,7 +7,7 @@ from typing import Annotated, Literal
 from pydantic import ConfigDict, Field, SecretStr, model_validator
 
 from gateway.api.models.base import Answer, Body, Time, example
-from gateway.api.models.visit_sheets import VisitAnswer
+from gateway.api.models.visit_sheets import VisitSheetStateAnswer
 
 __all__ = [
     "ConfirmationBody",
@@ -115,7 +115,7 @@ class ReceiverAnswer(Answer):
     confirmed: bool = Field(description="False while another receiver answers than the one known.")
     slots_used: int | None = Field(description="Slots that exist; null before the memory was read.")
     waiting: WaitAnswer | None = Field(description="Null when the roster does not wait here.")
-    visit: VisitAnswer | None = Field(description="How its visit sheet stands; null where a line reaches it.")
+    visit: VisitSheetStateAnswer | None = Field(description="How its visit sheet stands; null where a line reaches it.")
 
 
 class ReceiversAnswer(Answer):

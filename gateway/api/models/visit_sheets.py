@@ -14,8 +14,8 @@ __all__ = [
     "SheetLineAnswer",
     "TickAnswer",
     "TickBody",
-    "VisitAnswer",
     "VisitSheetAnswer",
+    "VisitSheetStateAnswer",
 ]
 
 _LINE = {
@@ -69,7 +69,7 @@ class SheetLineAnswer(Answer):
     tick: TickAnswer | None
 
 
-class VisitAnswer(Answer):
+class VisitSheetStateAnswer(Answer):
     """How a visit sheet stands."""
 
     holdings_known: bool = Field(description="False: nobody has yet said what the receiver holds.")
@@ -101,7 +101,7 @@ class VisitSheetAnswer(Answer):
     site: str
     printed: Time = Field(description="When this was asked for; a sheet on paper needs it.")
     began: Time | None = Field(description="Since when there is this sheet; null before the first.")
-    counts: VisitAnswer
+    counts: VisitSheetStateAnswer
     plan: str = Field(description="The plan that the lines carry out; empty when there is none.")
     held: str = Field(description="A plan whose removals wait for approval and are not among the lines.")
     lines: list[SheetLineAnswer]

@@ -18,8 +18,8 @@ from gateway.api.models.visit_sheets import (
     SheetLineAnswer,
     TickAnswer,
     TickBody,
-    VisitAnswer,
     VisitSheetAnswer,
+    VisitSheetStateAnswer,
 )
 from gateway.api.operations import Operation
 from gateway.api.replies import reply, reply_tagged
@@ -125,15 +125,15 @@ def _line_of(request: web.Request) -> tuple[Services, str, int]:
     return services, receiver, int(number)
 
 
-def visit_answer(services: Services, receiver: str) -> VisitAnswer | None:
+def visit_answer(services: Services, receiver: str) -> VisitSheetStateAnswer | None:
     """How the sheet of a receiver stands; None where a line reaches it."""
     if receiver not in services.visit_sheets.names:
         return None
     return _counts(services, services.visit_sheets.sheet(receiver))
 
 
-def _counts(services: Services, sheet: VisitSheet) -> VisitAnswer:
-    return VisitAnswer(
+def _counts(services: Services, sheet: VisitSheet) -> VisitSheetStateAnswer:
+    return VisitSheetStateAnswer(
         holdings_known=sheet.holdings_known,
         open=sheet.count(LineState.OPEN),
         ticked=sheet.count(LineState.TICKED),
