@@ -1,67 +1,19 @@
-"""`revoke` and `settings show | set`: changes that a person asks for at once."""
+"""`settings show | set`: a receiver's own settings."""
 
 from __future__ import annotations
 
-import asyncio
 from pathlib import Path
 from typing import Annotated, Any
 
 import typer
 
-from gateway.cli.client import DEFAULT_SOCKET, ApiClient
-from gateway.cli.console import REFUSED, AsJson, SocketOption, TokenFile, Url, ask, console, fail, print_json
-from gateway.errors import Refused, SettingsFault
+from gateway.cli.client import DEFAULT_SOCKET
+from gateway.cli.console import AsJson, SocketOption, TokenFile, Url, ask, console, fail, print_json
+from gateway.errors import SettingsFault
 
-__all__ = ["revoke", "settings"]
+__all__ = ["settings"]
 
 settings = typer.Typer(help="A receiver's own settings.", no_args_is_help=True)
-_PROOF_WAIT_S = 10.0
-_REVOKED = {
-    "proven": "gone, proven by reading the memory",
-    "pending": "pending; removed as soon as it answers",
-    "owed": "owed at the next visit; it works there until then (gatepost visit-sheet show)",
-    "by-hand": "not there by what was ticked by hand; not proven",
-}
-
-
-def revoke(
-    serial: Annotated[str, typer.Argument(help="The serial on the lost transmitter.")],
-    reason: Annotated[str, typer.Option("--reason", help="Why; kept in the audit.")],
-    lift: Annotated[bool, typer.Option("--lift", help="Take the revocation back instead.")] = False,
-    url: Url = None,
-    token_file: TokenFile = None,
-    socket: SocketOption = DEFAULT_SOCKET,
-    as_json: AsJson = False,
-) -> None:
-    """Make a transmitter stop working everywhere, now, whatever the roster says."""
-    if not (serial.isascii() and serial.isdigit() and len(serial) <= 10):
-        fail(Refused(f"“{serial}” is not a serial.", remedy="Write up to ten decimal digits, as on the transmitter."))
-    full = serial.zfill(10)
-
-    async def work(client: ApiClient) -> Any:
-        if lift:
-            return await client.send("DELETE", f"/revocations/{full}", query={"reason": reason})
-        revoked = await client.send("POST", "/revocations", {"serial": full, "reason": reason})
-        waited = 0.0
-        while "pending" in revoked["states"].values() and waited < _PROOF_WAIT_S:
-            await asyncio.sleep(0.1)
-            waited += 0.1
-            listed = await client.get_all("/revocations", "revocations")
-            revoked = next((entry for entry in listed if entry["serial"] == full), revoked)
-        return revoked
-
-    found = ask(work, url=url, token_file=token_file, socket=socket)
-    if as_json:
-        print_json(found)
-        return
-    if lift:
-        console.print(f"The revocation of {full} is lifted. The next sync gives it what the roster says.")
-        return
-    console.print(f"Transmitter {full} is revoked.")
-    for receiver, state in sorted(found["states"].items()):
-        console.print(f"  {receiver}: {_REVOKED[state]}", markup=False)
-    if {"pending", "owed"} & set(found["states"].values()):
-        raise typer.Exit(REFUSED)
 
 
 @settings.command("show")

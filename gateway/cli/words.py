@@ -94,7 +94,8 @@ def result_sentence(plan: Mapping[str, Any]) -> str:
     if plan["state"] == "applied":
         return f"{plan['receiver']}: {plan['outcome']}" if written and plan["outcome"] else plan_sentence(plan)
     if plan["state"] == "held":
-        return f"{plan_sentence(plan)}\n  Look at it with `gatepost roster preview`; let it go ahead with --approve."
+        look = f"Look at it with `gatepost plan show {plan['id']}`; let it go ahead with --approve."
+        return f"{plan_sentence(plan)}\n  {look}"
     if plan["by_hand"] and plan["state"] in ("pending", "applying"):
         return f"{plan_sentence(plan)}\n  It stands on the visit sheet: gatepost visit-sheet show {plan['receiver']}"
     return f"{plan_sentence(plan)}\n  {plan['state']}: {plan['outcome']}"
@@ -140,6 +141,7 @@ _SENTENCES: dict[str, Callable[[Mapping[str, Any]], str]] = {
         if d.get("by_hand")
         else d.get("summary") or "brought up to the roster and proven"
     ),
+    "plan.refused": lambda d: f"a plan was refused: {d.get('reason', '')}",
     "plan.held": lambda d: f"a plan waits for approval: {d.get('hold', '')}",
     "plan.failed": lambda d: f"a plan failed: {d.get('outcome', '')}",
     "roster.fetched": lambda d: f"roster accepted, {d.get('transmitters', '?')} transmitters",

@@ -147,6 +147,10 @@ class RowForm(Protocol):
         """One row, without an end of line; safe to open in a spreadsheet."""
         ...
 
+    def cells(self, entry: Entry) -> Mapping[str, str]:
+        """Texts by column, without the serial, as a person would type them."""
+        ...
+
     def read_rights(self, text: str) -> tuple[Right, ...]:
         """Raises Refused with `rights-malformed`."""
         ...

@@ -34,21 +34,28 @@ class CsvRowForm:
     def header(self) -> str:
         return ",".join(COLUMNS)
 
-    def write(self, entry: Entry) -> str:
-        """A row with a group names the group alone: its rights are the group's, today and later.
+    def cells(self, entry: Entry) -> dict[str, str]:
+        """Texts by column, without the serial, as a person would type them.
 
-        Raises Refused with `text-unfit` for a holder or a note that no roster can have.
+        A row with a group names the group alone: its rights are the group's, today and later. Raises Refused with
+        `text-unfit` for a holder or a note that no roster can have.
         """
-        cells = {
-            "serial": write_serial(entry.serial),
-            "holder": guard(_fit("holder", entry.holder)),
+        return {
+            "holder": _fit("holder", entry.holder),
             "kind": "" if entry.kind == _ANY else entry.kind,
             "group": entry.group,
             "rights": "" if entry.group else write_rights(entry.rights),
             "sites": " ".join(entry.sites),
             "valid_from": entry.valid_from.isoformat() if entry.valid_from else "",
             "valid_until": entry.valid_until.isoformat() if entry.valid_until else "",
-            "note": guard(_fit("note", entry.note)),
+            "note": _fit("note", entry.note),
+        }
+
+    def write(self, entry: Entry) -> str:
+        """Raises as `cells`."""
+        cells = self.cells(entry)
+        cells |= {column: guard(cells[column]) for column in ("holder", "note")} | {
+            "serial": write_serial(entry.serial)
         }
         text = io.StringIO()
         csv.writer(text, lineterminator="").writerow([cells[column] for column in COLUMNS])

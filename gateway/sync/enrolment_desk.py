@@ -7,7 +7,7 @@ design). When the gateway keeps the roster itself the rows can go straight into 
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 
 from gateway.clock import Clock
 from gateway.domain.enrolment import Enrolment, EnrolmentStep, EnrolmentWay, Override
@@ -54,7 +54,6 @@ class EnrolmentDesk:
         kept: OverrideLedger,
         rosters: RosterInForce,
         form: RowForm,
-        additions: Callable[[], RosterAdditions | None] = lambda: None,
     ) -> None:
         self._enroller = enroller
         self._runs = runs
@@ -65,6 +64,10 @@ class EnrolmentDesk:
         self._kept = kept
         self._rosters = rosters
         self._form = form
+        self._additions: RosterAdditions | None = None
+
+    def offer(self, additions: RosterAdditions) -> None:
+        """From now on rows can go into the roster that the gateway keeps itself."""
         self._additions = additions
 
     async def start(
@@ -105,6 +108,8 @@ class EnrolmentDesk:
         overrides, revoked = await self._keep(entries, roster, asked_by) if in_force else ((), ())
         await self._enroller.complete(enrolment)
         brought, notes = await self._bring(overrides, asked_by)
+        if additions is not None:
+            await settle_overrides(self._rosters, self._kept)
         left_out = (*left_out, *revoked, *notes)
         return Enrolled(self._form.header, rows, entries, additions is not None, overrides, brought, left_out)
 
@@ -151,14 +156,13 @@ class EnrolmentDesk:
             )
 
     def _own_roster(self) -> RosterAdditions:
-        additions = self._additions()
-        if additions is None:
+        if self._additions is None:
             raise Refused(
                 "The roster of this site is not kept by the gateway.",
                 remedy="Add the row to the central file; until then it can work as a local override.",
                 code="roster-elsewhere",
             )
-        return additions
+        return self._additions
 
     def _roster(self) -> Roster | None:
         return self._rosters.in_force.roster if self._rosters.in_force else None
@@ -181,15 +185,22 @@ class EnrolmentDesk:
             made.append(override)
         return tuple(made), tuple(words)
 
+    def _names(self) -> tuple[tuple[str, ...], tuple[str, ...]]:
+        """The receivers on lines, and those that are worked by hand."""
+        return self._site.names_with_slots(), self._site.names_by_hand()
+
     async def _bring(self, overrides: Sequence[Override], asked_by: str) -> tuple[tuple[Brought, ...], tuple[str, ...]]:
         serials: dict[str, list[int]] = {}
         notes = []
         for override in overrides:
-            here = {right.receiver for right in override.rights} & set(self._site.names_with_slots())
-            for receiver in sorted(here):
+            named = {right.receiver for right in override.rights}
+            here, by_hand = (sorted(named & set(names)) for names in self._names())
+            for receiver in here:
                 serials.setdefault(receiver, []).append(override.serial)
-            if not here:
-                notes.append(f"Transmitter {write_serial(override.serial)} works nothing at this site.")
+            who = f"Transmitter {write_serial(override.serial)}"
+            notes += [f"{who} stands on the visit sheet of {name}, which no line reaches." for name in by_hand]
+            if not here and not by_hand:
+                notes.append(f"{who} works nothing at this site.")
         brought = await self._runs.bring(serials, asked_by=asked_by) if serials else ()
         return brought, (*notes, *_left_out(brought))
 

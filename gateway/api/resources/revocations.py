@@ -22,7 +22,14 @@ from gateway.domain.revocation import Revocation, RevocationState
 from gateway.domain.transmitter import write_serial
 from gateway.errors import NotFound
 
-__all__ = ["OPERATIONS", "create_revocation", "get_revocation", "lift_revocation", "list_revocations"]
+__all__ = [
+    "OPERATIONS",
+    "create_revocation",
+    "get_revocation",
+    "lift_revocation",
+    "list_revocations",
+    "revocation_answer",
+]
 
 
 async def list_revocations(request: web.Request) -> web.StreamResponse:
@@ -30,7 +37,7 @@ async def list_revocations(request: web.Request) -> web.StreamResponse:
     services = context_of(request).services
     query = read_query(request, PageQuery)
     page, cursor = page_after("revocations", services.revocations.all(), query, lambda each: str(each.serial))
-    return reply(RevocationsAnswer(revocations=[_answer(services, each) for each in page], next=cursor))
+    return reply(RevocationsAnswer(revocations=[revocation_answer(services, each) for each in page], next=cursor))
 
 
 async def get_revocation(request: web.Request) -> web.StreamResponse:
@@ -40,7 +47,7 @@ async def get_revocation(request: web.Request) -> web.StreamResponse:
     found = next((each for each in services.revocations.all() if each.serial == serial), None)
     if found is None:
         raise _none()
-    return reply(_answer(services, found))
+    return reply(revocation_answer(services, found))
 
 
 async def create_revocation(request: web.Request) -> web.StreamResponse:
@@ -59,7 +66,7 @@ async def create_revocation(request: web.Request) -> web.StreamResponse:
     async with audited(request, "revocation.asked", detail, must_go_on=True):
         made = await services.revocations.revoke(serial, asked_by=caller_of(request).name, reason=body.reason)
     location = f"/api/v1/revocations/{write_serial(serial)}"
-    return reply(_answer(services, made), status=HTTPStatus.ACCEPTED, headers={"Location": location})
+    return reply(revocation_answer(services, made), status=HTTPStatus.ACCEPTED, headers={"Location": location})
 
 
 async def lift_revocation(request: web.Request) -> web.StreamResponse:
@@ -75,7 +82,8 @@ async def lift_revocation(request: web.Request) -> web.StreamResponse:
     return web.Response(status=HTTPStatus.NO_CONTENT)
 
 
-def _answer(services: Services, revocation: Revocation) -> RevocationAnswer:
+def revocation_answer(services: Services, revocation: Revocation) -> RevocationAnswer:
+    """One revocation with its state at each receiver."""
     states = dict(services.revocations.state(revocation.serial)) or dict(revocation.states)
     return RevocationAnswer(
         serial=write_serial(revocation.serial),

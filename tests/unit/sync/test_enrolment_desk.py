@@ -352,7 +352,8 @@ async def test_rows_can_go_into_the_gateways_own_roster() -> None:
     """Where it keeps one; elsewhere that is refused and said."""
     async with house_of() as house:
         assert await refusal(house, order(group="berths"), add=True) == "roster-elsewhere"
-        own = house.additions = OwnRoster()
+        own = OwnRoster()
+        house.enrolments.offer(own)
         done = await complete(house, order(group="berths"), add=True)
         assert done.added
         assert [each.serial for each in own.added] == [NEW]

@@ -1,0 +1,167 @@
+"""`revoke`: by serial, by holder or by group; seen first, then proven."""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import Sequence
+from typing import Annotated, Any
+
+import typer
+
+from gateway.cli.client import DEFAULT_SOCKET, ApiClient
+from gateway.cli.console import (
+    REFUSED,
+    AsJson,
+    SocketOption,
+    TokenFile,
+    Url,
+    ask,
+    console,
+    fail,
+    print_json,
+    tell_aside,
+)
+from gateway.cli.serials import full_serial
+from gateway.errors import Refused
+
+__all__ = ["revoke"]
+
+_PROOF_WAIT_S = 10.0
+_STATES = {
+    "proven": "gone, proven by reading the memory",
+    "pending": "pending; removed as soon as it answers",
+    "owed": "owed at the next visit; it works there until then (gatepost visit-sheet show)",
+    "by-hand": "not there by what was ticked by hand; not proven",
+}
+_Revoked = list[dict[str, Any]]
+
+
+def revoke(
+    serial: Annotated[str | None, typer.Argument(help="The serial on the lost transmitter.")] = None,
+    holder: Annotated[str | None, typer.Option("--holder", help="All transmitters of this holder.")] = None,
+    group: Annotated[str | None, typer.Option("--group", help="All transmitters of this group.")] = None,
+    reason: Annotated[str, typer.Option("--reason", help="Why; kept in the audit.")] = "",
+    lift: Annotated[bool, typer.Option("--lift", help="Take the revocation back instead.")] = False,
+    preview: Annotated[bool, typer.Option("--preview", help="Only say which transmitters it would be.")] = False,
+    yes: Annotated[bool, typer.Option("--yes", help="Don't ask; for --holder and --group.")] = False,
+    url: Url = None,
+    token_file: TokenFile = None,
+    socket: SocketOption = DEFAULT_SOCKET,
+    as_json: AsJson = False,
+) -> None:
+    """Make transmitters stop working everywhere, now, whatever the roster says."""
+    _check_usage(serial, holder, group, reason, lift=lift, preview=preview)
+
+    async def work(client: ApiClient) -> Any:
+        if serial is not None:
+            full = full_serial(serial)
+            return await _lift(client, [full], reason) if lift else await _revoke_one(client, full, reason)
+        query = {"holder": holder} if holder is not None else {"group": group or ""}
+        selected = (await client.get("/revocation-selections", **query))["transmitters"]
+        chosen = [each for each in selected if each["revoked"]] if lift else selected
+        if preview:
+            return {"transmitters": chosen}
+        if not chosen:
+            raise Refused(
+                f"None of the transmitters of {holder or group} is revoked.", remedy="Nothing is to be lifted."
+            )
+        _confirm(chosen, "Lift the revocation of" if lift else "Revoke", yes=yes, quiet=as_json)
+        serials = [each["serial"] for each in chosen]
+        if lift:
+            return await _lift(client, serials, reason)
+        made = await client.send("POST", "/revocation-batches", {**query, "reason": reason, "serials": serials})
+        return await _proven(client, made["revocations"])
+
+    found = ask(work, url=url, token_file=token_file, socket=socket)
+    if preview:
+        _print_preview(found, as_json)
+    elif lift:
+        _print_lifted(found, as_json)
+    else:
+        _print_revoked(found, as_json, alone=serial is not None)
+
+
+def _check_usage(
+    serial: str | None, holder: str | None, group: str | None, reason: str, *, lift: bool, preview: bool
+) -> None:
+    if sum(each is not None for each in (serial, holder, group)) != 1:
+        raise typer.BadParameter("give one of: a serial, --holder, --group")
+    if serial is not None:
+        full_serial(serial)
+        if preview:
+            raise typer.BadParameter("--preview goes with --holder and --group")
+    if lift and group is not None:
+        raise typer.BadParameter("lift by serial or by --holder: each one should be meant")
+    if not reason and not preview:
+        raise typer.BadParameter("give a --reason; it is kept for those who ask later")
+
+
+def _confirm(chosen: Sequence[dict[str, Any]], verb: str, *, yes: bool, quiet: bool) -> None:
+    """Show what it would be and ask. Without a terminal nobody can answer, so --yes has to say it."""
+    for each in chosen if not quiet else ():
+        console.print(f"  {each['words']}", markup=False)
+    if yes:
+        return
+    count = "this transmitter" if len(chosen) == 1 else f"these {len(chosen)} transmitters"
+    if quiet or not console.is_terminal:
+        fail(
+            Refused(f"Nothing is done: nobody was asked about {count}.", remedy="Look with --preview, then say --yes.")
+        )
+    if not typer.confirm(f"{verb} {count} now?"):
+        raise typer.Exit(REFUSED)
+
+
+async def _revoke_one(client: ApiClient, full: str, reason: str) -> _Revoked:
+    return await _proven(client, [await client.send("POST", "/revocations", {"serial": full, "reason": reason})])
+
+
+async def _proven(client: ApiClient, revoked: _Revoked) -> _Revoked:
+    """The revocations once they are proven everywhere, or as far as they are after a while."""
+    waited = 0.0
+    while _has(revoked, "pending") and waited < _PROOF_WAIT_S:
+        await asyncio.sleep(0.1)
+        waited += 0.1
+        listed = {each["serial"]: each for each in await client.get_all("/revocations", "revocations")}
+        revoked = [listed.get(each["serial"], each) for each in revoked]
+    return revoked
+
+
+async def _lift(client: ApiClient, serials: Sequence[str], reason: str) -> list[str]:
+    for full in serials:
+        await client.send("DELETE", f"/revocations/{full}", query={"reason": reason})
+    return list(serials)
+
+
+def _print_preview(found: dict[str, Any], as_json: bool) -> None:
+    if as_json:
+        print_json(found)
+        return
+    for each in found["transmitters"]:
+        console.print(each["words"], markup=False)
+    many = len(found["transmitters"])
+    console.print(f"{'1 transmitter' if many == 1 else f'{many} transmitters'}; nothing was changed.")
+
+
+def _print_lifted(serials: list[str], as_json: bool) -> None:
+    if as_json:
+        print_json({"lifted": serials})
+        return
+    for full in serials:
+        console.print(f"The revocation of {full} is lifted. The next sync gives it what the roster says.")
+
+
+def _print_revoked(revoked: _Revoked, as_json: bool, *, alone: bool) -> None:
+    if as_json:
+        print_json(revoked[0] if alone else {"revocations": revoked})
+    for each in revoked if not as_json else ():
+        console.print(f"Transmitter {each['serial']} is revoked.")
+        for receiver, state in sorted(each["states"].items()):
+            console.print(f"  {receiver}: {_STATES[state]}", markup=False)
+    if _has(revoked, "pending", "owed"):
+        if as_json:
+            tell_aside("Not proven everywhere yet; `states` says where.")
+        raise typer.Exit(REFUSED)
+
+
+def _has(revoked: _Revoked, *states: str) -> bool:
+    return any(state in states for each in revoked for state in each["states"].values())
