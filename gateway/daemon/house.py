@@ -16,6 +16,7 @@ from gateway.daemon.watching import Watching, build_watching
 from gateway.outlet_plans import Running
 from gateway.outlets.house import OutletHouse
 from gateway.outlets.standing import Standing
+from gateway.sync.own_roster_additions import OwnRosterAdditions
 from gateway.watch.operating import OperatingDesk
 
 __all__ = ["House", "build_house"]
@@ -44,6 +45,8 @@ def build_house(ground: Ground) -> House:
     syncing = build_syncing(ground, rosters, watching, names)
     operating = build_operating(ground, watching, syncing)
     people = build_people(ground, rosters, syncing)
+    if people.own.ours:
+        syncing.enrolling.desk.offer(OwnRosterAdditions(people.own, syncing.enrolling.rows))
     papers = _papers(ground, rosters, watching, syncing)
     outlets = _outlets(ground, watching)
     return House(ground, rosters, watching, syncing, people, outlets, operating, papers, _pulse(ground))

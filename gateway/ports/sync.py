@@ -11,6 +11,7 @@ from gateway.domain.mirror import Mirror
 from gateway.domain.plan import Plan
 from gateway.domain.receiver import ReceiverSettings
 from gateway.domain.revocation import Revocation, RevocationState
+from gateway.domain.selection import Selected
 from gateway.domain.target import Target
 from gateway.domain.wait import RosterWait
 
@@ -20,6 +21,7 @@ __all__ = [
     "RestoreRuns",
     "Revocations",
     "RosterWaits",
+    "Selections",
     "SettingsDesk",
     "SyncRuns",
     "Timetable",
@@ -61,6 +63,10 @@ class SyncRuns(Protocol):
 
     async def approve(self, plan_id: str, *, asked_by: str) -> Plan:
         """Let a held plan go ahead: it is planned again, and refused with `plan-changed` if it would differ."""
+        ...
+
+    async def decline(self, plan_id: str, *, asked_by: str, reason: str) -> Plan:
+        """Say no to a held plan: it ends, and is not asked again while the roster in force asks for the same."""
         ...
 
     def progress(self, plan_id: str) -> tuple[int, int, str] | None:
@@ -130,6 +136,18 @@ class Revocations(Protocol):
         ...
 
     def state(self, serial: int) -> Mapping[str, RevocationState]: ...
+
+
+class Selections(Protocol):
+    """Which transmitters somebody or some group has, by roster and by what receivers hold (implemented by sync/)."""
+
+    def of_holder(self, holder: str) -> tuple[Selected, ...]:
+        """Raises NotFound."""
+        ...
+
+    def of_group(self, group: str) -> tuple[Selected, ...]:
+        """Raises NotFound."""
+        ...
 
 
 class SettingsDesk(Protocol):

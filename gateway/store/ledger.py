@@ -243,7 +243,7 @@ class LedgerFile:
                 others = {serial: kept for serial, kept in self._overrides.items() if serial != override.serial}
                 self._overrides = {**others, override.serial: override}
             case "override-ended":
-                self._overrides = {serial: kept for serial, kept in self._overrides.items() if serial != entry["serial"]}
+                self._overrides = {s: kept for s, kept in self._overrides.items() if s != entry["serial"]}
             case "token-added":
                 kept = decode(KeptToken, entry)
                 self._tokens = {**self._tokens, kept.token.id: kept}
