@@ -82,6 +82,11 @@ BROKEN: tuple[tuple[str, str, str], ...] = (
     (_ROSTER, "[rooster]", "line 12, rooster: unknown key; did you mean roster?"),
     ('source = "/etc/gatepost/roster.csv"\n', "", "line 12, roster.source: this key is needed and missing"),
     ('"/etc/gatepost/roster.csv"', '["a"]', "line 13, roster.source: a list stands here; write text in quotes"),
+    (
+        '"/etc/gatepost/roster.csv"',
+        '"local"\ngroups = "g.toml"',
+        "keeps roster and groups itself; leave out groups, or",
+    ),
     (_EVERY, "every_minutes = 0", "line 14, roster.every_minutes: 0 is too small; write at least 1"),
     (_EVERY, 'every_minutes = 5\nschedule = "30 2 * * *"', "roster.schedule: schedule and every_minutes exclude each"),
     (_EVERY, 'schedule = "30 25 * * *"', "line 14, roster.schedule: The timetable '30 25 * * *' can't be used"),

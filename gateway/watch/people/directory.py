@@ -6,6 +6,7 @@ the memories; cards are made for those that are shown.
 
 from __future__ import annotations
 
+import asyncio
 from bisect import bisect_right
 from collections import defaultdict
 from collections.abc import Callable, Mapping, Sequence
@@ -82,8 +83,11 @@ class Directory:
     async def find(
         self, query: PeopleQuery, *, after: str = "", limit: int = 100
     ) -> tuple[tuple[Person, ...], int, str]:
-        """Raises StoreUnavailable."""
+        """Raises StoreUnavailable. The work is done in a thread: thousands of cards would make a line late."""
         await self._recollection.refresh()
+        return await asyncio.to_thread(self._find, query, after, limit)
+
+    def _find(self, query: PeopleQuery, after: str, limit: int) -> tuple[tuple[Person, ...], int, str]:
         everybody = self._now()
         found = [known for known in everybody.people if _matches(known, query.text)]
         if query.recent:

@@ -60,7 +60,7 @@ class Recollection:
         """The newest press that is kept."""
         heard = self._heard.get(serial)
         if heard is not None and heard.time < now - self._keep:
-            del self._heard[serial]
+            self._heard.pop(serial, None)
             return None
         return heard
 

@@ -12,6 +12,7 @@ import pytest
 from gateway.errors import StoreUnavailable
 from gateway.ports import RosterPair, RosterRevision
 from gateway.store import keptrosters
+from gateway.store.files import write_synced
 from gateway.store.keptrosters import FOLDER_NAME, KeptRosterFiles
 
 REVISION = RosterRevision(0, datetime(2026, 3, 2, 8, tzinfo=UTC), "token:1", "edited", ("Berth 12 → Berth 13",), "9f2c")
@@ -59,7 +60,7 @@ async def test_a_cut_while_writing_leaves_the_one_before(tmp_path: Path, monkeyp
     kept = KeptRosterFiles(tmp_path)
     first = await kept.keep(pair(1), REVISION)
     steps = 0
-    real = keptrosters.write_synced
+    real = write_synced
 
     for cut in range(3):
 

@@ -10,7 +10,7 @@ from zoneinfo import ZoneInfo
 import pytest
 
 from gateway.errors import NotFound, Refused, SourceUnreachable
-from gateway.ports import AddRow, ChangeRow, PutFiles, PutGroup, ReceiverFacts, RemoveRow, RosterPair
+from gateway.ports import AddRow, ChangeRow, PutFiles, PutGroup, ReceiverFacts, RemoveRow, RosterEdit, RosterPair
 from gateway.roster import RosterFileReader
 from gateway.roster.editing import FileEditor
 from gateway.roster.local_source import LocalSource
@@ -70,7 +70,10 @@ async def test_an_edit_is_kept_and_in_force(desk: Desk) -> None:
 async def test_faults_are_told_all_together_and_change_nothing(desk: Desk) -> None:
     """Row by row, with what to write."""
     await desk.own.edit([AddRow(12, {"holder": "Berth 12", **GATE})], who="x")
-    edits = [ChangeRow(12, {"group": "nobody"}), AddRow(13, {"holder": "", "rights": "9:slip-gate/none"})]
+    edits: list[RosterEdit] = [
+        ChangeRow(12, {"group": "nobody"}),
+        AddRow(13, {"holder": "", "rights": "9:slip-gate/none"}),
+    ]
     done = await desk.own.edit(edits, who="x")
     assert done.revision is None
     assert {(fault.row, fault.column) for fault in done.faults} == {(2, "group"), (3, "holder"), (3, "rights")}
