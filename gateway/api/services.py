@@ -19,6 +19,7 @@ from gateway.ports import (
     Audit,
     ClearingDesk,
     Conditions,
+    DateChanges,
     Documents,
     DriftDesk,
     EnrolmentDesk,
@@ -128,6 +129,7 @@ class Services:
     histories: Histories
     people: People
     drift: DriftDesk
+    dates: DateChanges
     own_roster: OwnRoster
     first_rosters: FirstRosters
     papers: Papers

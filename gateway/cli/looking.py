@@ -8,21 +8,18 @@ from typing import Annotated, Any
 
 import typer
 
-from gateway.cli.client import DEFAULT_SOCKET, ApiClient
+from gateway.cli.client import ApiClient
 from gateway.cli.console import (
     REFUSED,
     UNREACHABLE,
     AsJson,
-    SocketOption,
-    TokenFile,
-    Url,
-    ask,
     console,
     local_time,
     print_json,
 )
 from gateway.cli.gates import condition_line
-from gateway.cli.words import REFUSING_LINKS, event_sentence, receiver_sentence, wait_sentence
+from gateway.cli.reaching import Reach, reaching
+from gateway.cli.words import REFUSING_LINKS, date_change_sentence, event_sentence, receiver_sentence, wait_sentence
 
 __all__ = ["follow", "status"]
 
@@ -40,11 +37,10 @@ async def _read_status(client: ApiClient) -> dict[str, Any]:
     }
 
 
-def status(
-    url: Url = None, token_file: TokenFile = None, socket: SocketOption = DEFAULT_SOCKET, as_json: AsJson = False
-) -> None:
+@reaching
+def status(daemon: Reach, as_json: AsJson = False) -> None:
     """Say where every gate stands, what needs a person, and how receivers, roster and clock stand."""
-    found = ask(_read_status, url=url, token_file=token_file, socket=socket)
+    found = daemon.ask(_read_status)
     if as_json:
         print_json(found)
     else:
@@ -79,16 +75,17 @@ def _print_gateway(gateway: dict[str, Any], roster: dict[str, Any]) -> None:
         console.print(f"{roster['problem']} {roster['remedy']}", markup=False)
     if gateway["next_run"]:
         console.print(f"The next sync is due {local_time(gateway['next_run'])}.")
+    if change := roster["next_change"]:
+        console.print(date_change_sentence(change, local_time(change["time"])))
     if not gateway["clock"]["trusted"]:
         console.print("The clock is not known to be right; nothing is granted or ended by date until it is.")
     for notice in gateway["notices"]:
         console.print(f"{notice['text']} {notice['remedy']}", markup=False)
 
 
+@reaching
 def follow(
-    url: Url = None,
-    token_file: TokenFile = None,
-    socket: SocketOption = DEFAULT_SOCKET,
+    daemon: Reach,
     after: Annotated[str | None, typer.Option("--after", help="Begin behind the event with this id.")] = None,
     receiver: Annotated[
         list[str] | None, typer.Option("--receiver", help="Only this receiver; may be repeated.")
@@ -108,4 +105,4 @@ def follow(
             else:
                 console.print(event_sentence(event.document), markup=False)
 
-    ask(work, url=url, token_file=token_file, socket=socket)
+    daemon.ask(work)

@@ -12,22 +12,20 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 import typer
 from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
 
-from gateway.cli.client import DEFAULT_SOCKET, ApiClient, CannotReach
+from gateway.cli.client import ApiClient, CannotReach
 from gateway.cli.console import (
     REFUSED,
     AsJson,
-    SocketOption,
-    TokenFile,
-    Url,
-    ask,
     console,
     exit_code,
     fail,
+    local_time,
     print_json,
     tell_aside,
     tell_error,
 )
-from gateway.cli.words import plan_sentence, result_sentence
+from gateway.cli.reaching import Reach, reaching
+from gateway.cli.words import date_change_sentence, plan_sentence, result_sentence
 from gateway.errors import GatepostError, NotFound, Refused, SourceRefused, SourceUnreachable
 
 __all__ = ["apply_plan", "follow_plan", "rosters"]
@@ -125,13 +123,14 @@ async def _receivers(client: ApiClient, wanted: list[str] | None) -> list[str]:
     return names
 
 
-async def _fetch(client: ApiClient) -> None:
-    state = await client.send("POST", "/roster/fetches")
+async def _fetch(client: ApiClient) -> dict[str, Any]:
+    state: dict[str, Any] = await client.send("POST", "/roster/fetches")
     for fault in state["faults"] or ():
         tell_aside(_fault_sentence(**fault))
     if state["problem"]:
         kind = SourceUnreachable if state["unreachable"] else SourceRefused
         raise kind(state["problem"], remedy=state["remedy"])
+    return state
 
 
 async def _of_each(names: list[str], work: Callable[[str], Awaitable[dict[str, Any]]]) -> list[_Found]:
@@ -164,23 +163,25 @@ def _documents(found: list[_Found]) -> list[dict[str, Any]]:
 
 
 @rosters.command("preview")
+@reaching
 def preview(
+    daemon: Reach,
     receiver: _OneReceiver = None,
-    url: Url = None,
-    token_file: TokenFile = None,
-    socket: SocketOption = DEFAULT_SOCKET,
     as_json: AsJson = False,
 ) -> None:
     """Fetch the roster and say, in words, what it would change. Nothing is written."""
 
-    async def work(client: ApiClient) -> list[_Found]:
-        await _fetch(client)
+    async def work(client: ApiClient) -> tuple[list[_Found], dict[str, Any]]:
+        state = await _fetch(client)
         names = await _receivers(client, receiver)
-        return await _of_each(names, lambda name: client.send("POST", "/plans", {"receiver": name, "preview": True}))
+        body = {"preview": True}
+        return await _of_each(names, lambda name: client.send("POST", "/plans", {"receiver": name, **body})), state
 
-    found = ask(work, url=url, token_file=token_file, socket=socket)
+    found, state = daemon.ask(work)
     if as_json:
         print_json(_documents(found))
+    elif change := state["next_change"]:
+        console.print(date_change_sentence(change, local_time(change["time"])))
     for plan in [] if as_json else found:
         if not isinstance(plan, _Failed):
             print_plan(plan)
@@ -199,12 +200,11 @@ def print_plan(plan: dict[str, Any], shown: int = _SHOWN) -> None:
 
 
 @rosters.command("apply")
+@reaching
 def apply(
+    daemon: Reach,
     receiver: _OneReceiver = None,
     approve: Annotated[bool, typer.Option("--approve", help="Approve removals that are held for approval.")] = False,
-    url: Url = None,
-    token_file: TokenFile = None,
-    socket: SocketOption = DEFAULT_SOCKET,
     as_json: AsJson = False,
 ) -> None:
     """Fetch the roster, write what differs, read it back and prove it."""
@@ -219,7 +219,7 @@ def apply(
         ) as bars:  # fmt: skip
             return await _of_each(names, lambda name: apply_plan(client, name, approve, bars))
 
-    found = ask(work, url=url, token_file=token_file, socket=socket)
+    found = daemon.ask(work)
     if as_json:
         print_json(_documents(found))
     plans = [plan for plan in found if not isinstance(plan, _Failed)]

@@ -9,6 +9,7 @@ from typing import Any
 __all__ = [
     "LINKS",
     "REFUSING_LINKS",
+    "date_change_sentence",
     "event_sentence",
     "plan_sentence",
     "receiver_sentence",
@@ -74,6 +75,12 @@ def _ago(seconds: float) -> str:
     if seconds < 90:
         return f"{seconds:.0f} s ago"
     return f"{seconds / 60:.0f} min ago" if seconds < 5400 else f"{seconds / 3600:.0f} h ago"
+
+
+def date_change_sentence(change: Mapping[str, Any], time: str) -> str:
+    """When dates next change something, `time` as people read it, and for how many."""
+    parts = [f"{change[what]} {what}" for what in ("begin", "end") if change[what]]
+    return f"The next change by date is {time}: {' and '.join(parts)}."
 
 
 def plan_sentence(plan: Mapping[str, Any]) -> str:

@@ -113,6 +113,7 @@ class _Gateway:
             "visit sheets": syncing.visits.run(),
             "revocations": syncing.revoker.run(),
             "drift": syncing.drift.run(),
+            "dates": syncing.dates.run(),
             "enrolments": syncing.enrolling.enroller.run(),
             "overrides": syncing.enrolling.runs.run(),
             "roster takes over": syncing.enrolling.desk.run(),

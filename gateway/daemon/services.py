@@ -54,6 +54,7 @@ def build_services(house: House) -> Services:
         histories=build_historian(house),
         people=watching.people,
         drift=syncing.drift,
+        dates=syncing.dates,
         papers=house.papers,
         own_roster=house.people.own,
         first_rosters=house.people.first,

@@ -24,6 +24,7 @@ from gateway.sync.before_plan import BeforePlan
 from gateway.sync.by_hand.desk import VisitDesk
 from gateway.sync.by_hand.keeping import SiteKeeper
 from gateway.sync.by_hand.runs import SiteRuns
+from gateway.sync.date_timer import DateTimer
 from gateway.sync.drafting import Drafter
 from gateway.sync.drift_desk import DriftDesk
 from gateway.sync.overrides import OverriddenRosters
@@ -93,6 +94,7 @@ class Syncing:
     enrolling: Enrolling
     selector: Selector
     drift: DriftDesk
+    dates: DateTimer
     snapshot_times: WallTimetable | None
     keeper: SiteKeeper
     visits: VisitDesk
@@ -166,12 +168,16 @@ def build_syncing(ground: Ground, rosters: Rosters, watching: Watching, names: N
         ground, site=site, book=book, drafter=drafter, preparer=preparer, runner=runner, revocations=revoker,
         rosters=rosters.rows,
     )  # fmt: skip
+    dates = DateTimer(
+        site=site, clock=clock, trust=trust, journal=journal, runs=store.runs, rosters=rosters.rows,
+        bring=runner.bring_applied,
+    )  # fmt: skip
     return Syncing(
         site=site, ids=ids, runner=runner, settings=desk, waiting=waiting, restorer=restorer, revoker=revoker,
         revocation_list=_revocation_list(ground, revoker), shelf=shelf, restores=restores, clearing=clearing,
         enrolling=enrolling,
         selector=Selector(site=site, rosters=rosters.rows, ledger=store.ledger, mirrors=mirrors),
-        drift=drift, snapshot_times=_snapshot_times(ground), keeper=keeper, visits=visits,
+        drift=drift, dates=dates, snapshot_times=_snapshot_times(ground), keeper=keeper, visits=visits,
         work=work,
         runs=SiteRuns(runner, visits, preparer=preparer, site=site),
     )  # fmt: skip

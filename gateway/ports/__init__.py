@@ -23,6 +23,7 @@ from gateway.ports.archive import (
     SnapshotHead,
 )
 from gateway.ports.by_hand import ByHand, Holding, VisitSheets
+from gateway.ports.dates import DateChanges
 from gateway.ports.drift import Decided, DriftDesk, DriftLedger
 from gateway.ports.enrolment import (
     Brought,
@@ -141,6 +142,7 @@ __all__ = [
     "Commit",
     "Comparison",
     "Conditions",
+    "DateChanges",
     "Decided",
     "Delivered",
     "Delivery",

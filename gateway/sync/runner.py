@@ -93,6 +93,13 @@ class SyncRunner:
         await self._take(held.receiver)
         return await self._in_background(held.receiver, lambda: self._prepare_approved(held), asked_by)
 
+    async def decline(self, plan_id: str, *, asked_by: str, reason: str) -> Plan:
+        """Raises NotFound, Refused with `plan-not-held` or `plan-running`."""
+        held = await self._preparer.held(plan_id)
+        async with self.turn(held.receiver):
+            held = await self._preparer.held(plan_id)
+            return await self._preparer.refusals.refuse(held, asked_by=asked_by, reason=reason)
+
     async def start_other(self, receiver: str, prepare: Callable[[], Awaitable[Prepared]], *, asked_by: str) -> Plan:
         """A plan that somebody else prepares, in this receiver's turn. Raises as `start`, and what `prepare` raises."""
         self._site.with_slots(receiver)
@@ -126,6 +133,17 @@ class SyncRunner:
         async with asyncio.TaskGroup() as group:
             tasks = {name: group.create_task(self._apply_or_owe(name)) for name in self._locks}
         return {name: task.result() for name, task in tasks.items()}
+
+    async def bring_applied(self) -> bool:
+        """Bring every receiver that was brought to a roster before, in parallel; a first time is somebody's own word.
+
+        False when one could not be brought; it then is as soon as its link is restored.
+        """
+        names = [name for name in self._locks if await self._preparer.was_applied(name)]
+        async with asyncio.TaskGroup() as group:
+            tasks = [group.create_task(self._apply_or_owe(name)) for name in names]
+        brought = [task.result() for task in tasks]
+        return all(isinstance(plan, Plan) and plan.state is not PlanState.FAILED for plan in brought)
 
     def is_planning(self, receiver: str) -> bool:
         """Whether a plan of this receiver is being made or written at this moment."""

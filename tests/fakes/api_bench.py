@@ -37,7 +37,7 @@ from gateway.ports import Commit, OwnRoster, ReceiverFacts
 from gateway.roster.row_text import CsvRowForm
 from tests.fakes.archive_desks import FakeClearing, FakeRestores, FakeWaits
 from tests.fakes.clock import FakeClock
-from tests.fakes.drifts import FakeDrift, some_drift
+from tests.fakes.drifts import FakeDates, FakeDrift, some_drift
 from tests.fakes.enrolments import FakeEnrolments
 from tests.fakes.gates import FakeConditions, FakeGates, FakeWhys, some_condition, some_gate
 from tests.fakes.histories import FakeHistories, FakeHistory
@@ -158,6 +158,7 @@ class ApiBench:
         self.history, self.histories = FakeHistory(), FakeHistories()
         self.own_roster: OwnRoster = NoOwnRoster()
         self.drift = FakeDrift(some_drift())
+        self.dates = FakeDates()
         self.people = FakePeople(some_person(), some_person(48231911, "Harbour office"))
         self.facts = (
             ReceiverFacts("slip-gate", {1: "gate", 2: "lamp"}),
@@ -230,6 +231,7 @@ class ApiBench:
             histories=self.histories,
             people=self.people,
             drift=self.drift,
+            dates=self.dates,
             papers=self.papers,
             own_roster=self.own_roster,
             first_rosters=NoFirstRosters(),

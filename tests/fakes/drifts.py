@@ -1,14 +1,15 @@
-"""`ports.DriftDesk` with what the test puts into it."""
+"""`ports.DriftDesk` and `ports.DateChanges` with what the test puts into them."""
 
 from __future__ import annotations
 
+from gateway.domain.date_changes import DateChange
 from gateway.domain.drift import Decision, DriftItem, DriftKind, DriftState
 from gateway.domain.receiver import Origin
 from gateway.domain.transmitter import write_serial
 from gateway.errors import NotFound, Refused
 from gateway.ports import Decided
 
-__all__ = ["FakeDrift", "some_drift"]
+__all__ = ["FakeDates", "FakeDrift", "some_drift"]
 
 
 def some_drift(receiver: str = "slip-gate", serial: int = 77, *, holder: str = "Barge crew") -> DriftItem:
@@ -28,6 +29,16 @@ def some_drift(receiver: str = "slip-gate", serial: int = 77, *, holder: str = "
         rights=f"1:{receiver}/gate",
         decisions=(Decision.ADOPT, Decision.REMOVE, Decision.REVOKE),
     )
+
+
+class FakeDates:
+    """`change` is the next one."""
+
+    def __init__(self) -> None:
+        self.change: DateChange | None = None
+
+    def next_change(self) -> DateChange | None:
+        return self.change
 
 
 class FakeDrift:

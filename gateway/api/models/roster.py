@@ -6,7 +6,7 @@ from pydantic import ConfigDict, Field
 
 from gateway.api.models.base import Answer, Body, Time, example
 
-__all__ = ["AcceptanceAnswer", "CheckAnswer", "CheckBody", "FaultAnswer", "RosterAnswer"]
+__all__ = ["AcceptanceAnswer", "CheckAnswer", "CheckBody", "DateChangeAnswer", "FaultAnswer", "RosterAnswer"]
 
 
 class FaultAnswer(Answer):
@@ -27,6 +27,14 @@ class AcceptanceAnswer(Answer):
     revision: int | None
 
 
+class DateChangeAnswer(Answer):
+    """An instant at which rows begin or end by date, and how many; it is brought to the receivers then."""
+
+    time: Time
+    begin: int
+    end: int
+
+
 class RosterAnswer(Answer):
     """The roster in force and what its source last said. `faults` and `warnings` need the scope `roster`."""
 
@@ -45,6 +53,7 @@ class RosterAnswer(Answer):
             faults=[],
             warnings=[],
             next_run="2026-03-02T08:00:00.000Z",
+            next_change={"time": "2026-11-01T00:00:00.000Z", "begin": 0, "end": 12},
         )
     )
 
@@ -61,6 +70,9 @@ class RosterAnswer(Answer):
     faults: list[FaultAnswer] | None = None
     warnings: list[FaultAnswer] | None = None
     next_run: Time | None
+    next_change: DateChangeAnswer | None = Field(
+        description="When dates next change something here; null when they don't, and while the clock isn't trusted."
+    )
 
 
 class CheckBody(Body):

@@ -10,11 +10,19 @@ from aiohttp import web
 from gateway.api.auditing import audited
 from gateway.api.caller import caller_of
 from gateway.api.context import context_of
-from gateway.api.models.roster import AcceptanceAnswer, CheckAnswer, CheckBody, FaultAnswer, RosterAnswer
+from gateway.api.models.roster import (
+    AcceptanceAnswer,
+    CheckAnswer,
+    CheckBody,
+    DateChangeAnswer,
+    FaultAnswer,
+    RosterAnswer,
+)
 from gateway.api.operations import Operation
 from gateway.api.replies import reply
 from gateway.api.scopes import Scope
 from gateway.api.uploads import UPLOAD_TYPES, read_upload
+from gateway.domain.date_changes import DateChange
 from gateway.domain.roster import Fault
 from gateway.ports import RosterState
 
@@ -23,8 +31,9 @@ __all__ = ["OPERATIONS", "check_roster", "fetch_roster", "get_roster"]
 
 async def get_roster(request: web.Request) -> web.StreamResponse:
     """The roster in force."""
-    state = context_of(request).services.roster.state()
-    return reply(_state(state, personal=caller_of(request).may(Scope.ROSTER)))
+    services = context_of(request).services
+    personal = caller_of(request).may(Scope.ROSTER)
+    return reply(_state(services.roster.state(), services.dates.next_change(), personal=personal))
 
 
 async def fetch_roster(request: web.Request) -> web.StreamResponse:
@@ -32,7 +41,7 @@ async def fetch_roster(request: web.Request) -> web.StreamResponse:
     services = context_of(request).services
     async with audited(request, "roster.fetched", {}):
         state = await services.roster.fetch()
-    return reply(_state(state, personal=True))
+    return reply(_state(state, services.dates.next_change(), personal=True))
 
 
 async def check_roster(request: web.Request) -> web.StreamResponse:
@@ -52,7 +61,7 @@ async def check_roster(request: web.Request) -> web.StreamResponse:
     )
 
 
-def _state(state: RosterState, *, personal: bool) -> RosterAnswer:
+def _state(state: RosterState, change: DateChange | None, *, personal: bool) -> RosterAnswer:
     accepted = state.accepted
     shown = {"faults": _faults(state.faults), "warnings": _faults(state.warnings)} if personal else {}
     return RosterAnswer(
@@ -71,6 +80,9 @@ def _state(state: RosterState, *, personal: bool) -> RosterAnswer:
         fault_count=len(state.faults),
         warning_count=len(state.warnings),
         next_run=state.next_run,
+        next_change=DateChangeAnswer(time=change.time, begin=len(change.begin), end=len(change.end))
+        if change
+        else None,
         **shown,
     )
 
