@@ -70,6 +70,7 @@ def test_it_plays_to_its_end(tmp_path: Path) -> None:
     assert seen.code in (0, 3), seen.said
     assert "slip-gate" in seen.out
     for sentence in (
+        f"http://{address}/#sign-in={token}",
         f"The API is at http://{address}/api/v1",
         "What the roster would change (nothing is written yet):",
         "written and proven",
@@ -96,13 +97,20 @@ def test_an_address_in_use(tmp_path: Path) -> None:
     assert list(tmp_path.iterdir()) == []
 
 
-@pytest.mark.parametrize("moment", ["Fennel Quay", "Bringing the receivers"])
-def test_ctrl_c_ends_all_of_it(tmp_path: Path, moment: str) -> None:
+@pytest.mark.parametrize(
+    ("moment", "number"),
+    [
+        ("Fennel Quay", signal.SIGINT),
+        ("Bringing the receivers", signal.SIGINT),
+        ("Bringing the receivers", signal.SIGTERM),
+    ],
+)
+def test_a_signal_ends_all_of_it(tmp_path: Path, moment: str, number: signal.Signals) -> None:
     """While it starts, or in the middle of a sync: exit 0, a sentence, its processes and its folder gone."""
     with _demo(tmp_path, "--listen", _free_address()) as (process, output):
         until(lambda: moment in output.read_text(), moment, 30)
         children = _children(process.pid)
-        process.send_signal(signal.SIGINT)
+        process.send_signal(number)
         assert process.wait(20) == 0, output.read_text()
         words = output.read_text()
     assert "The yard is closed." in words

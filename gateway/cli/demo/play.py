@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import random
+import signal
 import tempfile
 from collections import Counter
 from pathlib import Path
@@ -40,6 +41,7 @@ def demo(
     listen: Annotated[str, typer.Option("--listen", help="Where the API listens.")] = "127.0.0.1:8470",
 ) -> None:
     """Play an invented boatyard: three virtual receivers on two lines, and the real daemon. Needs no hardware."""
+    signal.signal(signal.SIGTERM, signal.default_int_handler)  # else its processes would outlive it
     try:
         check_listen(listen)
         asyncio.run(_run(seconds, listen))
@@ -81,12 +83,16 @@ class _Play:
         self._sum_up(gone)
 
     async def _show_door(self) -> None:
-        token = await self._yard.client.send("POST", "/tokens", {"name": "demo", "scopes": ["roster"]})
-        console.print(f"\nThe API is at http://{self._listen}/api/v1, the token for this run is")
+        token = await self._yard.client.send("POST", "/tokens", {"name": "demo", "scopes": ["admin"]})
+        console.print("\nThe status page; this address signs you in:")
+        console.print(f"  http://{self._listen}/#sign-in={token['secret']}", markup=False, soft_wrap=True)
+        console.print(f"The API is at http://{self._listen}/api/v1, the token for this run is")
         console.print(f"  {token['secret']}", markup=False)
         console.print("Try it from another terminal:")
         console.print(
-            f"  curl -H 'Authorization: Bearer {token['secret']}' http://{self._listen}/api/v1/receivers", markup=False
+            f"  curl -H 'Authorization: Bearer {token['secret']}' http://{self._listen}/api/v1/receivers",
+            markup=False,
+            soft_wrap=True,
         )
 
     async def _sync(self) -> None:

@@ -35,6 +35,7 @@ export const REMEDIES = {
   "line-noisy": "Have the cable, its screen and its termination looked at.",
   "unknown-repeated": "Ask who it can be. Whoever should have access is added to the roster.",
   "revoked-used": "Somebody has the transmitter that was lost. It opened nothing if it is proven gone.",
+  "battery-low": "Tell the holder to change the battery of this transmitter.",
   "transmitter-unused": "Ask whether it is still needed; end it if not.",
   "service-due": "Have the gate serviced. Taking note here says that it is done, and counts anew.",
   "board-reset": "Restore a snapshot or approve the roster, on the page Snapshots. Nothing comes back by itself.",
