@@ -25,8 +25,8 @@ def build_people(ground: Ground, rosters: Rosters, syncing: Syncing) -> PeopleDe
     parts, roster = ground.parts, ground.settings.roster
     editor = FileEditor(roster.encoding if roster else None)
     own = OwnRosterDesk(
-        kept=parts.kept_rosters, editor=editor, reader=parts.reader, rosters=rosters.keeper, receivers=parts.facts,
-        clock=ground.clock,
+        kept=parts.kept_rosters, editor=editor, reader=parts.reader, rosters=rosters.keeper,
+        archive=ground.store.roster_files, receivers=parts.facts, clock=ground.clock,
     )  # fmt: skip
     first = FirstRosterDesk(site=syncing.site, keeper=syncing.keeper, editor=editor, reader=parts.reader, own=own)
     return PeopleDesks(own, first)

@@ -131,7 +131,7 @@ RosterEdit = AddRow | ChangeRow | RemoveRow | PutGroup | RenameGroup | RemoveGro
 
 @dataclass(frozen=True, slots=True)
 class RosterRevision:
-    """One edit that was kept: who, when, how (`edited`, `imported`, `from-receiver`), and what it changed, in words."""
+    """One edit that was kept: who, when, how (`edited`, `imported`, `from-receiver`, `mended`), and what it changed."""
 
     number: int
     time: datetime
@@ -145,7 +145,7 @@ class KeptRosters(Protocol):
     """Numbered roster files beside the database, and never only in it (implemented by store/)."""
 
     async def newest(self) -> tuple[RosterRevision, RosterPair] | None:
-        """The newest that is as it was written; None before the first. Raises StoreUnavailable."""
+        """None before the first. Raises StoreUnavailable, and StoreDamaged when it isn't as it was written."""
         ...
 
     async def keep(self, pair: RosterPair, revision: RosterRevision) -> RosterRevision:

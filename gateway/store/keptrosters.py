@@ -2,8 +2,9 @@
 
 One folder per revision, `local-roster/<six digits>`; in it `roster.csv` and `groups.toml` as they were checked, and
 `about.json` with who, when, what and the checksums. A folder appears whole or not at all, so a power cut leaves the
-revision before. A folder that isn't as it was written is passed over, and its number is never given again. Files of the
-newest revisions stay; of older ones only what `about.json` says, and of the oldest nothing.
+revision before. When the newest isn't as it was written nothing older stands in for it, for that would give back what
+was taken away since; its number is never given again. Files of the newest revisions stay; of older ones only what
+`about.json` says, and of the oldest nothing.
 """
 
 from __future__ import annotations
@@ -17,6 +18,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any
 
+from gateway.errors import StoreDamaged
 from gateway.ports import RosterPair, RosterRevision
 from gateway.store.codec import CodecFault, canonical, parse
 from gateway.store.faults import from_os
@@ -38,7 +40,7 @@ class KeptRosterFiles:
         self._folder = state / FOLDER_NAME
 
     async def newest(self) -> tuple[RosterRevision, RosterPair] | None:
-        """The newest that is as it was written. Raises StoreUnavailable."""
+        """None before the first. Raises StoreUnavailable, and StoreDamaged when it isn't as it was written."""
         return await asyncio.to_thread(self._newest)
 
     async def keep(self, pair: RosterPair, revision: RosterRevision) -> RosterRevision:
@@ -55,14 +57,19 @@ class KeptRosterFiles:
 
     def _newest(self) -> tuple[RosterRevision, RosterPair] | None:
         try:
-            for number in reversed(self._numbers()):
-                about = self._about(number)
-                pair = self._pair(number, about)
-                if about is not None and pair is not None:
-                    return _revision(number, about), pair
+            numbers = self._numbers()
+            if not numbers:
+                return None
+            about = self._about(numbers[-1])
+            pair = self._pair(numbers[-1], about)
         except OSError as fault:
             raise from_os(fault, self._folder) from fault
-        return None
+        if about is None or pair is None:
+            raise StoreDamaged(
+                f"Revision {numbers[-1]} of the roster that this gateway keeps is damaged.",
+                remedy="The roster in force stays. A new start of the gateway mends it from that one; so does an import.",
+            )
+        return _revision(numbers[-1], about), pair
 
     def _keep(self, pair: RosterPair, revision: RosterRevision) -> RosterRevision:
         try:

@@ -8,19 +8,22 @@ timetables know nothing of where the roster came from.
 from __future__ import annotations
 
 import asyncio
+import contextlib
 import hashlib
 from collections.abc import Sequence
 
 from gateway.clock import Clock
 from gateway.domain.roster import Roster
 from gateway.domain.transmitter import write_serial
-from gateway.errors import NotFound, Refused
+from gateway.errors import NotFound, Refused, StoreDamaged, StoreUnavailable
 from gateway.ports import (
     Basis,
     EditOutcome,
     KeptRosters,
+    PutFiles,
     ReceiverFacts,
     RemoveRow,
+    RosterArchive,
     RosterCheck,
     RosterDesk,
     RosterEdit,
@@ -44,6 +47,7 @@ class OwnRosterDesk:
         editor: RosterEditor,
         reader: RosterReader,
         rosters: RosterDesk,
+        archive: RosterArchive,
         receivers: Sequence[ReceiverFacts],
         clock: Clock,
     ) -> None:
@@ -51,6 +55,7 @@ class OwnRosterDesk:
         self._editor = editor
         self._reader = reader
         self._rosters = rosters
+        self._archive = archive
         self._receivers = receivers
         self._clock = clock
         self._lock = asyncio.Lock()
@@ -61,7 +66,7 @@ class OwnRosterDesk:
         return self._kept is not None
 
     async def tag(self, subject: str) -> str:
-        found = await self._need().newest()
+        found = await self._newest(self._need(), [])
         return _tag(subject, found, await self._roster_of(found))
 
     async def edit(
@@ -76,7 +81,7 @@ class OwnRosterDesk:
         """Cancelled, the edit is kept or not, and in force at the next fetch if it is."""
         kept = self._need()
         async with self._lock:
-            found = await kept.newest()
+            found = await self._newest(kept, edits)
             current = await self._roster_of(found)
             if basis is not None:
                 basis(_tag(subject, found, current))
@@ -121,7 +126,37 @@ class OwnRosterDesk:
     async def revisions(self, *, before: int = 0, limit: int = 100) -> tuple[RosterRevision, ...]:
         return await self._need().revisions(before=before, limit=limit)
 
+    async def mend(self) -> None:
+        """At start: when the newest revision is damaged, the roster that was in force becomes the newest.
+
+        Where that can't be done, the source goes on saying what is wrong.
+        """
+        if self._kept is None:
+            return
+        with contextlib.suppress(StoreUnavailable):
+            await self._mend(self._kept)
+
+    async def _mend(self, kept: KeptRosters) -> None:
+        try:
+            await kept.newest()
+        except StoreDamaged as fault:
+            accepted = self._rosters.state().accepted
+            archived = await self._archive.load(accepted.digest) if accepted else None
+            if accepted is not None and archived is not None:
+                pair = RosterPair(archived.roster, archived.groups)
+                words = (f"{fault.message} The roster in force stands in its place.",)
+                await kept.keep(pair, RosterRevision(0, self._clock.now(), "gateway", "mended", words, accepted.digest))
+
     # --- what stands there now ---
+
+    async def _newest(self, kept: KeptRosters, edits: Sequence[RosterEdit]) -> tuple[RosterRevision, RosterPair] | None:
+        """Whole files may take the place of damaged ones."""
+        try:
+            return await kept.newest()
+        except StoreDamaged:
+            if all(isinstance(each, PutFiles) for each in edits):
+                return None
+            raise
 
     def _need(self) -> KeptRosters:
         if self._kept is None:

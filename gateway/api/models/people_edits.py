@@ -91,7 +91,7 @@ class PersonChangeBody(Body):
 
 
 class RevisionAnswer(Answer):
-    """One edit that was kept. `how` is `edited`, `imported` or `from-receiver`."""
+    """One edit that was kept. `how` is `edited`, `imported`, `from-receiver` or `mended` (after damage)."""
 
     number: int
     time: Time

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from gateway.errors import StoreUnavailable
+from gateway.errors import StoreDamaged, StoreUnavailable
 from gateway.ports import RosterPair, RosterRevision
 from gateway.store import keptrosters
 from gateway.store.files import write_synced
@@ -40,19 +40,21 @@ async def test_what_is_kept_comes_back(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize("name", ["roster.csv", "groups.toml", "about.json"])
 @pytest.mark.parametrize("damage", [b"", b"{}", b"garbage\xff", None])
-async def test_a_damaged_revision_is_passed_over(tmp_path: Path, name: str, damage: bytes | None) -> None:
-    """The one before is the newest then, and the damaged one's number is never given again."""
+async def test_nothing_older_stands_in_for_a_damaged_revision(tmp_path: Path, name: str, damage: bytes | None) -> None:
+    """It is said; the next one is the newest, and the damaged one's number is never given again."""
     kept = KeptRosterFiles(tmp_path)
-    first = await kept.keep(pair(1), REVISION)
+    await kept.keep(pair(1), REVISION)
     await kept.keep(pair(2), REVISION)
     file = tmp_path / FOLDER_NAME / "000002" / name
     if damage is None:
         file.unlink()
     else:
         file.write_bytes(damage)
-    assert await kept.newest() == (first, pair(1))
+    with pytest.raises(StoreDamaged, match="Revision 2"):
+        await kept.newest()
     assert await kept.load(2) is None
-    assert (await kept.keep(pair(3), REVISION)).number == 3
+    third = await kept.keep(pair(3), REVISION)
+    assert (third.number, await kept.newest()) == (3, (third, pair(3)))
 
 
 async def test_a_cut_while_writing_leaves_the_one_before(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

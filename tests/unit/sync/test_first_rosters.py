@@ -38,7 +38,13 @@ class Site:
             journal=self.house.store.journal, clock=clock, receivers=facts,
         )  # fmt: skip
         self.own = OwnRosterDesk(
-            kept=kept, editor=editor, reader=reader, rosters=self.rosters, receivers=facts, clock=clock
+            kept=kept,
+            editor=editor,
+            reader=reader,
+            rosters=self.rosters,
+            archive=self.house.store.rosters,
+            receivers=facts,
+            clock=clock,
         )
         self.desk = FirstRosterDesk(
             site=self.house.site, keeper=self.house.keeper, editor=editor, reader=reader, own=self.own

@@ -9,7 +9,7 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
-from gateway.errors import NotFound, Refused, SourceUnreachable
+from gateway.errors import NotFound, Refused, SourceUnreachable, StoreDamaged
 from gateway.ports import AddRow, ChangeRow, PutFiles, PutGroup, ReceiverFacts, RemoveRow, RosterEdit, RosterPair
 from gateway.roster import RosterFileReader
 from gateway.roster.editing import FileEditor
@@ -38,7 +38,7 @@ class Desk:
         )  # fmt: skip
         self.own = OwnRosterDesk(
             kept=self.kept if ours else None, editor=FileEditor(), reader=reader, rosters=self.rosters,
-            receivers=FACTS, clock=clock,
+            archive=self.store.rosters, receivers=FACTS, clock=clock,
         )  # fmt: skip
 
     @property
@@ -159,6 +159,28 @@ async def test_a_kept_edit_that_was_cut_off_is_in_force_after_a_start(tmp_path: 
     second = Desk(tmp_path)
     await second.rosters.fetch()
     assert second.holders == ["Berth 12"]
+
+
+async def test_a_damaged_revision_gives_nothing_back(tmp_path: Path) -> None:
+    """The roster in force stays, edits are refused, and a start mends it from the accepted bytes; so does an import."""
+    desk = Desk(tmp_path)
+    await desk.own.edit([AddRow(n, {"holder": f"Berth {n}", **GATE}) for n in (12, 13)], who="x")
+    await desk.own.edit([RemoveRow(13)], who="x")
+    _, pair = await desk.own.files()
+    (tmp_path / FOLDER_NAME / "000002" / "roster.csv").write_bytes(b"damaged")
+    state = await desk.rosters.fetch()
+    assert (desk.holders, state.unreachable) == (["Berth 12"], True)
+    with pytest.raises(StoreDamaged):
+        await desk.own.edit([ChangeRow(12, {"note": "x"})], who="x")
+    await desk.own.mend()
+    await desk.rosters.fetch()
+    assert desk.holders == ["Berth 12"]
+    newest, mended = await desk.own.files()
+    assert (newest.number, newest.how, mended) == (3, "mended", pair)
+    (tmp_path / FOLDER_NAME / "000003" / "about.json").unlink()
+    done = await desk.own.edit([PutFiles(pair)], who="x", how="imported")
+    assert done.revision is not None
+    assert done.revision.number == 4
 
 
 async def test_the_source_says_what_is_missing(tmp_path: Path) -> None:
