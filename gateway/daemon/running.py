@@ -155,6 +155,7 @@ class _Gateway:
         One that keeps it itself reads it at every start: an edit may have been kept and cut off before it was in force.
         """
         rosters, roster = self._house.rosters.keeper, self._ground.settings.roster
+        await self._house.people.own.mend()
         if roster is not None and (rosters.in_force is None or roster.local):
             await rosters.fetch()
 
