@@ -67,7 +67,7 @@ class KeptRosterFiles:
         if about is None or pair is None:
             raise StoreDamaged(
                 f"Revision {numbers[-1]} of the roster that this gateway keeps is damaged.",
-                remedy="The roster in force stays. A new start of the gateway mends it from that one; so does an import.",
+                remedy="The roster in force stays; a new start mends it from that one, and so does an import.",
             )
         return _revision(numbers[-1], about), pair
 
