@@ -10,12 +10,14 @@ from gateway.cli.demo import demo
 from gateway.cli.drift import drift
 from gateway.cli.enrolling import enrol, overrides
 from gateway.cli.first_roster import from_receiver
+from gateway.cli.following import follow
 from gateway.cli.gates import conditions, why
 from gateway.cli.histories import history
-from gateway.cli.looking import follow, status
+from gateway.cli.looking import status
 from gateway.cli.operating import outputs
 from gateway.cli.outlets import outlets
 from gateway.cli.people import people
+from gateway.cli.plans import plans
 from gateway.cli.receipts import receipts
 from gateway.cli.reports import reports
 from gateway.cli.revoking import revoke
@@ -48,6 +50,7 @@ app.add_typer(rosters, name="roster")
 rosters.command("from-receiver")(from_receiver)
 rosters.command("history")(history)
 app.add_typer(people, name="people")
+app.add_typer(plans, name="plan")
 app.add_typer(receipts, name="receipt")
 app.add_typer(reports, name="report")
 app.command()(enrol)

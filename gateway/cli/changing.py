@@ -7,8 +7,8 @@ from typing import Annotated, Any
 
 import typer
 
-from gateway.cli.client import DEFAULT_SOCKET
-from gateway.cli.console import AsJson, SocketOption, TokenFile, Url, ask, console, fail, print_json
+from gateway.cli.console import AsJson, console, fail, print_json
+from gateway.cli.reaching import Reach, reaching
 from gateway.errors import SettingsFault
 
 __all__ = ["settings"]
@@ -17,17 +17,14 @@ settings = typer.Typer(help="A receiver's own settings.", no_args_is_help=True)
 
 
 @settings.command("show")
+@reaching
 def show(
+    daemon: Reach,
     receiver: Annotated[str, typer.Argument(help="The receiver's name.")],
-    url: Url = None,
-    token_file: TokenFile = None,
-    socket: SocketOption = DEFAULT_SOCKET,
     as_json: AsJson = False,
 ) -> None:
     """Show on-times, local programming and whether a link password is set."""
-    found = ask(
-        lambda client: client.get(f"/receivers/{receiver}/settings"), url=url, token_file=token_file, socket=socket
-    )
+    found = daemon.ask(lambda client: client.get(f"/receivers/{receiver}/settings"))
     if as_json:
         print_json(found)
     else:
@@ -42,7 +39,9 @@ def _print_settings(found: dict[str, Any]) -> None:
 
 
 @settings.command("set")
+@reaching
 def change(
+    daemon: Reach,
     receiver: Annotated[str, typer.Argument(help="The receiver's name.")],
     on_time: Annotated[list[str] | None, typer.Option("--on-time", help="OUTPUT=SECONDS; may be repeated.")] = None,
     local_programming: Annotated[
@@ -53,9 +52,6 @@ def change(
         Path | None,
         typer.Option("--password-file", help="A file with the new link password; an empty one switches it off."),
     ] = None,
-    url: Url = None,
-    token_file: TokenFile = None,
-    socket: SocketOption = DEFAULT_SOCKET,
     as_json: AsJson = False,
 ) -> None:
     """Change settings; each is read back. A changed on-time can change how the gate moves: have it tested on site."""
@@ -72,10 +68,7 @@ def change(
     if not body:
         raise typer.BadParameter("nothing to change; give --on-time, --local-programming or --password-file")
 
-    changed = ask(
-        lambda client: client.change(f"/receivers/{receiver}/settings", body),
-        url=url, token_file=token_file, socket=socket,
-    )  # fmt: skip
+    changed = daemon.ask(lambda client: client.change(f"/receivers/{receiver}/settings", body))
     if as_json:
         print_json(changed)
         return

@@ -123,11 +123,12 @@ def ask(
     url: str | None = None,
     token_file: Path | None = None,
     socket: Path = DEFAULT_SOCKET,
+    ca: Path | None = None,
 ) -> _T:
     """Run `work` with a client of the daemon; errors end the command with their exit code."""
 
     async def run() -> _T:
-        async with ApiClient(url=url, token=_read_token(token_file), socket=socket) as client:
+        async with ApiClient(url=url, token=_read_token(token_file), socket=socket, ca=ca) as client:
             return await work(client)
 
     try:

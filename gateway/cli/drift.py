@@ -6,8 +6,9 @@ from typing import Annotated, Any
 
 import typer
 
-from gateway.cli.client import DEFAULT_SOCKET, ApiClient
-from gateway.cli.console import REFUSED, AsJson, SocketOption, TokenFile, Url, ask, console, fail, print_json
+from gateway.cli.client import ApiClient
+from gateway.cli.console import REFUSED, AsJson, console, fail, print_json
+from gateway.cli.reaching import Reach, reaching
 from gateway.errors import NotFound, Refused
 
 __all__ = ["drift", "drift_lines"]
@@ -29,15 +30,14 @@ def drift_lines(item: dict[str, Any]) -> list[str]:
 
 
 @drift.command("list")
+@reaching
 def list_(
+    daemon: Reach,
     receiver: Annotated[str | None, typer.Option("--receiver", help="Only this receiver.")] = None,
-    url: Url = None,
-    token_file: TokenFile = None,
-    socket: SocketOption = DEFAULT_SOCKET,
     as_json: AsJson = False,
 ) -> None:
     """List what is open: added, changed or taken away at a receiver by other hands."""
-    found = ask(lambda client: _open(client, receiver), url=url, token_file=token_file, socket=socket)
+    found = daemon.ask(lambda client: _open(client, receiver))
     if as_json:
         print_json(found)
     elif not found:
@@ -50,59 +50,55 @@ def list_(
 
 
 @drift.command("adopt")
+@reaching
 def adopt(
+    daemon: Reach,
     receiver: _Receiver,
     serials: _Serials = None,
     every: _All = False,
-    url: Url = None,
-    token_file: TokenFile = None,
-    socket: SocketOption = DEFAULT_SOCKET,
     as_json: AsJson = False,
 ) -> None:
     """Let what was added or changed stay, until the roster has it or somebody removes it."""
-    _decide("adopt", receiver, serials, every, url=url, token_file=token_file, socket=socket, as_json=as_json)
+    _decide("adopt", receiver, serials, every, daemon=daemon, as_json=as_json)
 
 
 @drift.command("remove")
+@reaching
 def remove(
+    daemon: Reach,
     receiver: _Receiver,
     serials: _Serials = None,
     every: _All = False,
-    url: Url = None,
-    token_file: TokenFile = None,
-    socket: SocketOption = DEFAULT_SOCKET,
     as_json: AsJson = False,
 ) -> None:
     """Take out what was added, put back what was changed."""
-    _decide("remove", receiver, serials, every, url=url, token_file=token_file, socket=socket, as_json=as_json)
+    _decide("remove", receiver, serials, every, daemon=daemon, as_json=as_json)
 
 
 @drift.command("restore")
+@reaching
 def restore(
+    daemon: Reach,
     receiver: _Receiver,
     serials: _Serials = None,
     every: _All = False,
-    url: Url = None,
-    token_file: TokenFile = None,
-    socket: SocketOption = DEFAULT_SOCKET,
     as_json: AsJson = False,
 ) -> None:
     """Give back what was taken away, as the roster says."""
-    _decide("restore", receiver, serials, every, url=url, token_file=token_file, socket=socket, as_json=as_json)
+    _decide("restore", receiver, serials, every, daemon=daemon, as_json=as_json)
 
 
 @drift.command("revoke")
+@reaching
 def revoke(
+    daemon: Reach,
     receiver: _Receiver,
     serials: _Serials = None,
     every: _All = False,
-    url: Url = None,
-    token_file: TokenFile = None,
-    socket: SocketOption = DEFAULT_SOCKET,
     as_json: AsJson = False,
 ) -> None:
     """Make a transmitter that was added or taken away here stop working everywhere."""
-    _decide("revoke", receiver, serials, every, url=url, token_file=token_file, socket=socket, as_json=as_json)
+    _decide("revoke", receiver, serials, every, daemon=daemon, as_json=as_json)
 
 
 async def _open(client: ApiClient, receiver: str | None) -> list[dict[str, Any]]:
@@ -112,7 +108,7 @@ async def _open(client: ApiClient, receiver: str | None) -> list[dict[str, Any]]
 
 
 def _decide(
-    decision: str, receiver: str, serials: list[str] | None, every: bool, *, as_json: bool, **reach: Any
+    decision: str, receiver: str, serials: list[str] | None, every: bool, *, daemon: Reach, as_json: bool
 ) -> None:
     if bool(serials) == every:
         raise typer.BadParameter("give one or more serials, or --all")
@@ -132,7 +128,7 @@ def _decide(
         body = {"decision": decision}
         return [await client.send("POST", f"/receivers/{receiver}/drift/{each}/decision", body) for each in named]
 
-    done = ask(work, **reach)
+    done = daemon.ask(work)
     if as_json:
         print_json(done)
         return

@@ -11,18 +11,15 @@ from typing import Annotated, Any
 import typer
 from rich.progress import Progress
 
-from gateway.cli.client import DEFAULT_SOCKET, ApiClient
+from gateway.cli.client import ApiClient
 from gateway.cli.console import (
     REFUSED,
     AsJson,
-    SocketOption,
-    TokenFile,
-    Url,
-    ask,
     console,
     print_json,
     tell_aside,
 )
+from gateway.cli.reaching import Reach, reaching
 from gateway.cli.rosters import follow_plan
 from gateway.cli.serials import full_serial
 from gateway.cli.words import result_sentence
@@ -34,7 +31,9 @@ _LISTENING = ("listening", "heard")
 _LOOK_EVERY_S = 0.2
 
 
+@reaching
 def enrol(
+    daemon: Reach,
     receiver: Annotated[str, typer.Argument(help="The receiver that is to listen.")],
     serial: Annotated[str | None, typer.Option("--serial", help="The serial, typed from the transmitter.")] = None,
     press: Annotated[bool, typer.Option("--press", help="With --serial: one press that must match it.")] = False,
@@ -50,9 +49,6 @@ def enrol(
     in_force: Annotated[bool, typer.Option("--in-force", help="Let it work at once, until the roster has it.")] = False,
     add: Annotated[bool, typer.Option("--add", help="Put the row into the roster that the gateway keeps.")] = False,
     seconds: Annotated[int, typer.Option("--seconds", min=1, max=60, help="How long to listen at most.")] = 60,
-    url: Url = None,
-    token_file: TokenFile = None,
-    socket: SocketOption = DEFAULT_SOCKET,
     as_json: AsJson = False,
 ) -> None:
     """Find out a transmitter's serial by pressing it twice (or typing it), and make its row for the roster.
@@ -83,7 +79,7 @@ def enrol(
         made["enrolment"] = await client.get(path)
         return made
 
-    made = ask(work, url=url, token_file=token_file, socket=socket)
+    made = daemon.ask(work)
     if as_json:
         print_json(made)
     else:
@@ -216,17 +212,16 @@ def _say(words: str) -> None:
     sys.stdout.flush()
 
 
+@reaching
 def overrides(
+    daemon: Reach,
     withdraw: Annotated[str | None, typer.Option("--withdraw", help="Take back the override of this serial.")] = None,
-    url: Url = None,
-    token_file: TokenFile = None,
-    socket: SocketOption = DEFAULT_SOCKET,
     as_json: AsJson = False,
 ) -> None:
     """List the transmitters that work here before the roster has them, as rows to add; or take one back."""
     if withdraw is not None:
         full = full_serial(withdraw)
-        ask(lambda client: client.send("DELETE", f"/overrides/{full}"), url=url, token_file=token_file, socket=socket)
+        daemon.ask(lambda client: client.send("DELETE", f"/overrides/{full}"))
         if as_json:
             print_json({"withdrawn": full})
         else:
@@ -238,7 +233,7 @@ def overrides(
         header = (await client.get("/overrides", limit=1))["header"]
         return {"header": header, "overrides": await client.get_all("/overrides", "overrides")}
 
-    found = ask(work, url=url, token_file=token_file, socket=socket)
+    found = daemon.ask(work)
     if as_json:
         print_json(found)
     elif not found["overrides"]:

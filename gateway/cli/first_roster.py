@@ -7,14 +7,17 @@ from typing import Annotated, Any
 
 import typer
 
-from gateway.cli.client import DEFAULT_SOCKET, ApiClient
-from gateway.cli.console import AsJson, SocketOption, TokenFile, Url, ask, console, print_json, tell_aside
+from gateway.cli.client import ApiClient
+from gateway.cli.console import AsJson, console, print_json, tell_aside
 from gateway.cli.people.files import write_pair
+from gateway.cli.reaching import Reach, reaching
 
 __all__ = ["from_receiver"]
 
 
+@reaching
 def from_receiver(
+    daemon: Reach,
     folder: Annotated[
         Path | None, typer.Argument(help="Where to write roster.csv and groups.toml; only told about without.")
     ] = None,
@@ -23,9 +26,6 @@ def from_receiver(
     ] = None,
     keep: Annotated[bool, typer.Option("--keep", help="Keep it as the gateway's own roster (source = local).")] = False,
     replace: Annotated[bool, typer.Option("--replace", help="Replace files that are there.")] = False,
-    url: Url = None,
-    token_file: TokenFile = None,
-    socket: SocketOption = DEFAULT_SOCKET,
     as_json: AsJson = False,
 ) -> None:
     """Read what the receivers hold and write a first roster of it. Nothing is changed on any receiver."""
@@ -37,13 +37,13 @@ def from_receiver(
             write_pair(folder, first["roster"].encode(), first["groups"].encode(), replace=replace)
         return first
 
-    first = ask(work, url=url, token_file=token_file, socket=socket)
+    first = daemon.ask(work)
     if as_json:
         print_json(first)
         return
     console.print(
-        f"{first['transmitters']} transmitters of {first['holders']} holders in {len(first['group_names'])} groups; "
-        f"{first['unnamed']} have no name yet."
+        f"Found {_count(first['transmitters'], 'transmitter')} of {_count(first['holders'], 'holder')}, "
+        f"{_count(len(first['group_names']), 'group')}, {first['unnamed']} without a name."
     )
     for note in first["notes"]:
         tell_aside(f"Note: {note}")
@@ -55,3 +55,7 @@ def from_receiver(
         console.print("Name them as they are heard: gatepost people list --unnamed, gatepost people rename SERIAL NAME")
     if folder is None and not keep:
         console.print("Nothing was kept. Name a folder for files, or use --keep.")
+
+
+def _count(number: int, what: str) -> str:
+    return f"{number} {what}{'' if number == 1 else 's'}"

@@ -7,8 +7,9 @@ from typing import Annotated, Any
 
 import typer
 
-from gateway.cli.client import DEFAULT_SOCKET, ApiClient
-from gateway.cli.console import REFUSED, AsJson, SocketOption, TokenFile, Url, ask, console, local_time, print_json
+from gateway.cli.client import ApiClient
+from gateway.cli.console import REFUSED, AsJson, console, local_time, print_json
+from gateway.cli.reaching import Reach, reaching
 
 __all__ = ["condition_line", "conditions", "why"]
 
@@ -26,16 +27,15 @@ def condition_line(condition: Mapping[str, Any]) -> str:
     return f"{words} Noted by {taken.get('name', 'somebody')}" + (f": {taken['note']}" if taken.get("note") else ".")
 
 
+@reaching
 def conditions(
+    daemon: Reach,
     recent: Annotated[bool, typer.Option("--recent", help="Also those that were cleared a while ago.")] = False,
     acknowledge: Annotated[
         str | None, typer.Option("--acknowledge", metavar="ID", help="Take note of this one; needs --name and --note.")
     ] = None,
     name: Annotated[str | None, typer.Option("--name", help="Who takes note.")] = None,
     note: Annotated[str | None, typer.Option("--note", help="What was found or done.")] = None,
-    url: Url = None,
-    token_file: TokenFile = None,
-    socket: SocketOption = DEFAULT_SOCKET,
     as_json: AsJson = False,
 ) -> None:
     """Say what needs a person: gates left open, contacts that chatter, receivers that are silent and the like."""
@@ -48,7 +48,7 @@ def conditions(
             return [await client.send("POST", f"/conditions/{acknowledge}/acknowledgement", body)]
         return await client.get_all("/conditions", "conditions", state="all" if recent else "open")
 
-    found = ask(work, url=url, token_file=token_file, socket=socket)
+    found = daemon.ask(work)
     if as_json:
         print_json(found)
     elif not found:
@@ -60,17 +60,14 @@ def conditions(
         raise typer.Exit(REFUSED)
 
 
+@reaching
 def why(
+    daemon: Reach,
     holder: Annotated[str, typer.Argument(help="A holder's name as the roster has it, or the serial.")],
-    url: Url = None,
-    token_file: TokenFile = None,
-    socket: SocketOption = DEFAULT_SOCKET,
     as_json: AsJson = False,
 ) -> None:
     """Say why a gate does not open for somebody: not heard, unknown, no right, gone, or the gate did not move."""
-    found = ask(lambda client: client.get("/why", holder=holder), url=url, token_file=token_file, socket=socket)[
-        "transmitters"
-    ]
+    found = daemon.ask(lambda client: client.get("/why", holder=holder))["transmitters"]
     if as_json:
         print_json(found)
     else:

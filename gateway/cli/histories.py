@@ -9,8 +9,9 @@ from zoneinfo import ZoneInfo
 
 import typer
 
-from gateway.cli.client import DEFAULT_SOCKET, ApiClient
-from gateway.cli.console import AsJson, SocketOption, TokenFile, Url, ask, console, local_time, print_json
+from gateway.cli.client import ApiClient
+from gateway.cli.console import AsJson, console, local_time, print_json
+from gateway.cli.reaching import Reach, reaching
 
 __all__ = ["history"]
 
@@ -24,16 +25,15 @@ _BASIS = {"roster": "roster", "order": "asked for", "memory": "proven", "by-hand
           "radio": "heard"}  # fmt: skip
 
 
+@reaching
 def history(
+    daemon: Reach,
     on: Annotated[
         str | None, typer.Option("--on", metavar="DATE", help="Who had access to what on this day: YYYY-MM-DD.")
     ] = None,
     serial: Annotated[str | None, typer.Option("--serial", help="The whole story of one transmitter.")] = None,
     receiver: Annotated[str | None, typer.Option("--receiver", help="With --on: at this receiver alone.")] = None,
     gate: Annotated[str | None, typer.Option("--gate", help="With --on: at this gate alone.")] = None,
-    url: Url = None,
-    token_file: TokenFile = None,
-    socket: SocketOption = DEFAULT_SOCKET,
     as_json: AsJson = False,
 ) -> None:
     """Who had access to what on any past day; one transmitter's story; without either the accepted rosters.
@@ -53,7 +53,7 @@ def history(
             return (await client.get("/roster/history", **query))["story"]
         return (await client.get("/roster/revisions", limit=_REVISIONS))["revisions"]
 
-    found = ask(work, url=url, token_file=token_file, socket=socket)
+    found = daemon.ask(work)
     if as_json:
         print_json(found)
     elif on is not None:

@@ -1,10 +1,8 @@
-"""`status` and `follow`: how things stand, and what happens."""
+"""`status`: how things stand."""
 
 from __future__ import annotations
 
-import json
-import sys
-from typing import Annotated, Any
+from typing import Any
 
 import typer
 
@@ -19,9 +17,9 @@ from gateway.cli.console import (
 )
 from gateway.cli.gates import condition_line
 from gateway.cli.reaching import Reach, reaching
-from gateway.cli.words import REFUSING_LINKS, date_change_sentence, event_sentence, receiver_sentence, wait_sentence
+from gateway.cli.words import REFUSING_LINKS, date_change_sentence, receiver_sentence, wait_sentence
 
-__all__ = ["follow", "status"]
+__all__ = ["status"]
 
 
 async def _read_status(client: ApiClient) -> dict[str, Any]:
@@ -81,28 +79,3 @@ def _print_gateway(gateway: dict[str, Any], roster: dict[str, Any]) -> None:
         console.print("The clock is not known to be right; nothing is granted or ended by date until it is.")
     for notice in gateway["notices"]:
         console.print(f"{notice['text']} {notice['remedy']}", markup=False)
-
-
-@reaching
-def follow(
-    daemon: Reach,
-    after: Annotated[str | None, typer.Option("--after", help="Begin behind the event with this id.")] = None,
-    receiver: Annotated[
-        list[str] | None, typer.Option("--receiver", help="Only this receiver; may be repeated.")
-    ] = None,
-    as_json: AsJson = False,
-) -> None:
-    """Show events as they happen; goes on after a cut where it left off. End with Ctrl-C."""
-
-    async def work(client: ApiClient) -> None:
-        start = after if after is not None else (await client.get("/gateway"))["journal"]["newest"]
-        async for event in client.stream(start):
-            if receiver and event.document.get("subject") not in receiver:
-                continue
-            if as_json:
-                sys.stdout.write(json.dumps(event.document, ensure_ascii=False) + "\n")
-                sys.stdout.flush()
-            else:
-                console.print(event_sentence(event.document), markup=False)
-
-    daemon.ask(work)

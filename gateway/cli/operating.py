@@ -14,19 +14,16 @@ from typing import Annotated, Any
 
 import typer
 
-from gateway.cli.client import DEFAULT_SOCKET, ApiClient
+from gateway.cli.client import ApiClient
 from gateway.cli.console import (
     REFUSED,
     AsJson,
-    SocketOption,
-    TokenFile,
-    Url,
-    ask,
     console,
     fail,
     print_json,
     tell_aside,
 )
+from gateway.cli.reaching import Reach, reaching
 from gateway.domain.cautions import CAUTIONS, WHO_DECIDES
 from gateway.errors import NotFound, Refused
 
@@ -46,17 +43,14 @@ def tell_cautions() -> None:
 
 
 @outputs.command("list")
+@reaching
 def list_(
+    daemon: Reach,
     receiver: Annotated[str, typer.Argument(help="The receiver's name.")],
-    url: Url = None,
-    token_file: TokenFile = None,
-    socket: SocketOption = DEFAULT_SOCKET,
     as_json: AsJson = False,
 ) -> None:
     """Show the outputs of a receiver, and which of them may be operated from afar."""
-    found = ask(
-        lambda client: client.get(f"/receivers/{receiver}/outputs"), url=url, token_file=token_file, socket=socket
-    )
+    found = daemon.ask(lambda client: client.get(f"/receivers/{receiver}/outputs"))
     if as_json:
         print_json(found)
         return
@@ -68,20 +62,19 @@ def list_(
 
 
 @outputs.command("operate")
+@reaching
 def operate(
+    daemon: Reach,
     receiver: Annotated[str, typer.Argument(help="The receiver's name.")],
     output: Annotated[str, typer.Argument(help="The output's name or number.")],
     reason: Annotated[str, typer.Option("--reason", help="Why; it is audited.")],
     seconds: Annotated[
         float | None, typer.Option("--seconds", help="A shorter closure than the output's own on-time.")
     ] = None,
-    url: Url = None,
-    token_file: TokenFile = None,
-    socket: SocketOption = DEFAULT_SOCKET,
     as_json: AsJson = False,
 ) -> None:
     """Close an output once, from afar. Asks for the output's name at a terminal; the receiver ends the closure."""
-    named = ask(lambda client: _find(client, receiver, output), url=url, token_file=token_file, socket=socket)
+    named = daemon.ask(lambda client: _find(client, receiver, output))
     if not sys.stdin.isatty():
         fail(
             Refused(
@@ -110,7 +103,7 @@ def operate(
             made = await client.get(f"{path}/{made['id']}")
         return made
 
-    found = ask(work, url=url, token_file=token_file, socket=socket)
+    found = daemon.ask(work)
     if as_json:
         print_json(found)
     else:

@@ -8,8 +8,8 @@ from typing import Annotated, Any
 
 import typer
 
-from gateway.cli.client import DEFAULT_SOCKET
-from gateway.cli.console import AsJson, SocketOption, TokenFile, Url, ask, console, print_json, tell_error
+from gateway.cli.console import AsJson, console, print_json, tell_error
+from gateway.cli.reaching import Reach, reaching
 from gateway.errors import Refused
 
 __all__ = ["outlets", "sign_off_sheet"]
@@ -34,11 +34,10 @@ Name = Annotated[str, typer.Argument(help="The outlet's name in the settings.")]
 
 
 @outlets.command("list")
-def list_(
-    url: Url = None, token_file: TokenFile = None, socket: SocketOption = DEFAULT_SOCKET, as_json: AsJson = False
-) -> None:
+@reaching
+def list_(daemon: Reach, as_json: AsJson = False) -> None:
     """Show every outlet and how far it has come."""
-    found = ask(lambda client: client.get("/outlets"), url=url, token_file=token_file, socket=socket)
+    found = daemon.ask(lambda client: client.get("/outlets"))
     if as_json:
         print_json(found)
         return
@@ -49,15 +48,14 @@ def list_(
 
 
 @outlets.command("test")
+@reaching
 def send_samples(
+    daemon: Reach,
     name: Name,
     sheet: Annotated[Path | None, typer.Option("--sheet", help="Write a sign-off sheet to this new file.")] = None,
     on_test: Annotated[
         bool, typer.Option("--on-test", help="The station has put the account on test; alarm reporting asks for it.")
     ] = False,
-    url: Url = None,
-    token_file: TokenFile = None,
-    socket: SocketOption = DEFAULT_SOCKET,
     as_json: AsJson = False,
 ) -> None:
     """Send each kind of event once as a test, and say what arrived."""
@@ -72,7 +70,7 @@ def send_samples(
             )
         return outlet, await client.send("POST", f"/outlets/{name}/tests")
 
-    outlet, result = ask(work, url=url, token_file=token_file, socket=socket)
+    outlet, result = daemon.ask(work)
     if as_json:
         print_json(result)
     else:
@@ -89,21 +87,15 @@ def send_samples(
 
 
 @outlets.command("replay")
+@reaching
 def replay(
+    daemon: Reach,
     name: Name,
     first: Annotated[str, typer.Argument(help="The id of the first event to send, such as k3v9-1188.")],
-    url: Url = None,
-    token_file: TokenFile = None,
-    socket: SocketOption = DEFAULT_SOCKET,
     as_json: AsJson = False,
 ) -> None:
     """Send again from an event on; lets an outlet go on that was switched off by the other side."""
-    found = ask(
-        lambda client: client.send("POST", f"/outlets/{name}/replays", {"first": first}),
-        url=url,
-        token_file=token_file,
-        socket=socket,
-    )
+    found = daemon.ask(lambda client: client.send("POST", f"/outlets/{name}/replays", {"first": first}))
     if as_json:
         print_json(found)
     else:

@@ -8,20 +8,16 @@ from typing import Annotated, Any
 
 import typer
 
-from gateway.cli.client import DEFAULT_SOCKET
 from gateway.cli.console import (
     REFUSED,
     AsJson,
-    SocketOption,
-    TokenFile,
-    Url,
-    ask,
     console,
     fail,
     local_time,
     print_json,
     tell_error,
 )
+from gateway.cli.reaching import Reach, reaching
 from gateway.errors import GatepostError, Refused, SettingsFault
 
 __all__ = ["receipts"]
@@ -33,17 +29,16 @@ _SHOWN = 50
 
 
 @receipts.command("list")
+@reaching
 def list_(
+    daemon: Reach,
     receiver: Annotated[str | None, typer.Option("--receiver", help="Only of this receiver.")] = None,
     limit: Annotated[int, typer.Option("--limit", min=1, max=500, help="How many at most, newest first.")] = _SHOWN,
-    url: Url = None,
-    token_file: TokenFile = None,
-    socket: SocketOption = DEFAULT_SOCKET,
     as_json: AsJson = False,
 ) -> None:
     """List the newest receipts."""
     query: dict[str, str | int] = {"limit": limit} | ({"receiver": receiver} if receiver else {})
-    page = ask(lambda client: client.get("/receipts", **query), url=url, token_file=token_file, socket=socket)
+    page = daemon.ask(lambda client: client.get("/receipts", **query))
     if as_json:
         print_json(page["receipts"])
         return
@@ -56,16 +51,15 @@ def list_(
 
 
 @receipts.command("show")
+@reaching
 def show(
+    daemon: Reach,
     receipt: Annotated[str, typer.Argument(help="The receipt's id.")],
     out: Annotated[Path | None, typer.Option("--out", help="Write the file there, to hand it on.")] = None,
-    url: Url = None,
-    token_file: TokenFile = None,
-    socket: SocketOption = DEFAULT_SOCKET,
     as_json: AsJson = False,
 ) -> None:
     """Show a receipt, or export its file. It names no person and no transmitter."""
-    found = ask(lambda client: client.get(f"/receipts/{receipt}"), url=url, token_file=token_file, socket=socket)
+    found = daemon.ask(lambda client: client.get(f"/receipts/{receipt}"))
     if out is not None:
         _write(out, json.dumps(found, ensure_ascii=False, indent=1) + "\n")
         console.print(
@@ -79,15 +73,14 @@ def show(
 
 
 @receipts.command("key")
+@reaching
 def key(
+    daemon: Reach,
     out: Annotated[Path | None, typer.Option("--out", help="Write the key in use there, as a PEM file.")] = None,
-    url: Url = None,
-    token_file: TokenFile = None,
-    socket: SocketOption = DEFAULT_SOCKET,
     as_json: AsJson = False,
 ) -> None:
     """Show the public key that verifies this gateway's receipts, and those that were in use before."""
-    keys = ask(lambda client: client.get("/receipts/keys"), url=url, token_file=token_file, socket=socket)["keys"]
+    keys = daemon.ask(lambda client: client.get("/receipts/keys"))["keys"]
     if out is not None:
         _write(out, next(one["pem"] for one in keys if one["current"]))
         console.print(f"The public key {keys[0]['id']} is written to {out}.", markup=False)

@@ -10,8 +10,8 @@ from typing import Annotated
 
 import typer
 
-from gateway.cli.client import DEFAULT_SOCKET
-from gateway.cli.console import AsJson, SocketOption, TokenFile, Url, ask, console, fail
+from gateway.cli.console import AsJson, console, fail
+from gateway.cli.reaching import Reach, reaching
 from gateway.errors import SettingsFault
 
 __all__ = ["reports"]
@@ -36,41 +36,39 @@ _Nameless = Annotated[bool, typer.Option("--without-names", help="Leave holders 
 
 
 @reports.command("handover")
+@reaching
 def handover(
+    daemon: Reach,
     form: _Form = Form.HTML,
     out: _Out = None,
     without_names: _Nameless = False,
-    url: Url = None,
-    token_file: TokenFile = None,
-    socket: SocketOption = DEFAULT_SOCKET,
     as_json: AsJson = False,
 ) -> None:
     """Write the handover document: receivers, gates, groups, who has what, cautions, signatures."""
     query: _Query = {"named": str(not without_names).lower()}
-    body = _fetch("/reports/handover", Form.JSON if as_json else form, query, url, token_file, socket)
+    body = _fetch("/reports/handover", Form.JSON if as_json else form, query, daemon)
     _hand_out(body, out, "The handover document")
 
 
 @reports.command("access")
+@reaching
 def access(
+    daemon: Reach,
     gate: Annotated[str, typer.Argument(help="The gate's name in the settings.")],
     form: _Form = Form.HTML,
     out: _Out = None,
     without_names: _Nameless = False,
-    url: Url = None,
-    token_file: TokenFile = None,
-    socket: SocketOption = DEFAULT_SOCKET,
     as_json: AsJson = False,
 ) -> None:
     """Write the list of who has access to a gate."""
     query: _Query = {"gate": gate, "named": str(not without_names).lower()}
-    body = _fetch("/reports/access", Form.JSON if as_json else form, query, url, token_file, socket)
+    body = _fetch("/reports/access", Form.JSON if as_json else form, query, daemon)
     _hand_out(body, out, f"The access list of {gate}")
 
 
-def _fetch(path: str, form: Form, query: _Query, url: str | None, token_file: Path | None, socket: Path) -> bytes:
+def _fetch(path: str, form: Form, query: _Query, daemon: Reach) -> bytes:
     place = path if form is Form.JSON else f"{path}.{form.value}"
-    return ask(lambda client: client.download(place, **query), url=url, token_file=token_file, socket=socket)
+    return daemon.ask(lambda client: client.download(place, **query))
 
 
 def _hand_out(body: bytes, out: Path | None, what: str) -> None:

@@ -8,19 +8,16 @@ from typing import Annotated, Any
 
 import typer
 
-from gateway.cli.client import DEFAULT_SOCKET, ApiClient
+from gateway.cli.client import ApiClient
 from gateway.cli.console import (
     REFUSED,
     AsJson,
-    SocketOption,
-    TokenFile,
-    Url,
-    ask,
     console,
     fail,
     print_json,
     tell_aside,
 )
+from gateway.cli.reaching import Reach, reaching
 from gateway.cli.serials import full_serial
 from gateway.errors import Refused
 
@@ -36,7 +33,9 @@ _STATES = {
 _Revoked = list[dict[str, Any]]
 
 
+@reaching
 def revoke(
+    daemon: Reach,
     serial: Annotated[str | None, typer.Argument(help="The serial on the lost transmitter.")] = None,
     holder: Annotated[str | None, typer.Option("--holder", help="All transmitters of this holder.")] = None,
     group: Annotated[str | None, typer.Option("--group", help="All transmitters of this group.")] = None,
@@ -44,9 +43,6 @@ def revoke(
     lift: Annotated[bool, typer.Option("--lift", help="Take the revocation back instead.")] = False,
     preview: Annotated[bool, typer.Option("--preview", help="Only say which transmitters it would be.")] = False,
     yes: Annotated[bool, typer.Option("--yes", help="Don't ask; for --holder and --group.")] = False,
-    url: Url = None,
-    token_file: TokenFile = None,
-    socket: SocketOption = DEFAULT_SOCKET,
     as_json: AsJson = False,
 ) -> None:
     """Make transmitters stop working everywhere, now, whatever the roster says."""
@@ -72,7 +68,7 @@ def revoke(
         made = await client.send("POST", "/revocation-batches", {**query, "reason": reason, "serials": serials})
         return await _proven(client, made["revocations"])
 
-    found = ask(work, url=url, token_file=token_file, socket=socket)
+    found = daemon.ask(work)
     if preview:
         _print_preview(found, as_json)
     elif lift:

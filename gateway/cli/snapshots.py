@@ -10,19 +10,16 @@ from typing import Annotated, Any
 import typer
 from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
 
-from gateway.cli.client import DEFAULT_SOCKET, ApiClient
+from gateway.cli.client import ApiClient
 from gateway.cli.console import (
     REFUSED,
     AsJson,
-    SocketOption,
-    TokenFile,
-    Url,
-    ask,
     console,
     fail,
     local_time,
     print_json,
 )
+from gateway.cli.reaching import Reach, reaching
 from gateway.cli.rosters import follow_plan
 from gateway.errors import Refused, SettingsFault
 
@@ -43,18 +40,14 @@ class As(StrEnum):
 
 
 @snapshots.command("take")
+@reaching
 def take(
+    daemon: Reach,
     receiver: Annotated[str, typer.Argument(help="The receiver's name.")],
-    url: Url = None,
-    token_file: TokenFile = None,
-    socket: SocketOption = DEFAULT_SOCKET,
     as_json: AsJson = False,
 ) -> None:
     """Archive what a receiver holds now."""
-    taken = ask(
-        lambda client: client.send("POST", f"/receivers/{receiver}/snapshots"),
-        url=url, token_file=token_file, socket=socket,
-    )  # fmt: skip
+    taken = daemon.ask(lambda client: client.send("POST", f"/receivers/{receiver}/snapshots"))
     if as_json:
         print_json(taken)
     else:
@@ -62,19 +55,15 @@ def take(
 
 
 @snapshots.command("list")
+@reaching
 def list_(
+    daemon: Reach,
     receiver: Annotated[str | None, typer.Option("--receiver", help="Only of this receiver.")] = None,
-    url: Url = None,
-    token_file: TokenFile = None,
-    socket: SocketOption = DEFAULT_SOCKET,
     as_json: AsJson = False,
 ) -> None:
     """List the snapshots, newest first."""
     query = {"receiver": receiver} if receiver else {}
-    found = ask(
-        lambda client: client.get_all("/snapshots", "snapshots", limit=100, **query),
-        url=url, token_file=token_file, socket=socket,
-    )  # fmt: skip
+    found = daemon.ask(lambda client: client.get_all("/snapshots", "snapshots", limit=100, **query))
     if as_json:
         print_json(found)
     elif not found:
@@ -89,16 +78,15 @@ def list_(
 
 
 @snapshots.command("show")
+@reaching
 def show(
+    daemon: Reach,
     snapshot: Annotated[str, typer.Argument(help="The snapshot's id.")],
     out: Annotated[Path | None, typer.Option("--out", help="Write the file there, to keep it elsewhere.")] = None,
-    url: Url = None,
-    token_file: TokenFile = None,
-    socket: SocketOption = DEFAULT_SOCKET,
     as_json: AsJson = False,
 ) -> None:
     """Show a snapshot, or export its file. It holds serials and names: treat it as you treat the roster."""
-    found = ask(lambda client: client.get(f"/snapshots/{snapshot}"), url=url, token_file=token_file, socket=socket)
+    found = daemon.ask(lambda client: client.get(f"/snapshots/{snapshot}"))
     if out is not None:
         _write(out, found)
         console.print(f"{snapshot} is written to {out}.", markup=False)
@@ -109,18 +97,15 @@ def show(
 
 
 @snapshots.command("import")
+@reaching
 def import_(
+    daemon: Reach,
     file: Annotated[Path, typer.Argument(help="A snapshot's file from another site.")],
-    url: Url = None,
-    token_file: TokenFile = None,
-    socket: SocketOption = DEFAULT_SOCKET,
     as_json: AsJson = False,
 ) -> None:
     """Keep a snapshot's file from elsewhere, once it has been checked."""
     document = _read(file)
-    kept = ask(
-        lambda client: client.send("POST", "/snapshots", document), url=url, token_file=token_file, socket=socket
-    )
+    kept = daemon.ask(lambda client: client.send("POST", "/snapshots", document))
     if as_json:
         print_json(kept)
     else:
@@ -128,14 +113,13 @@ def import_(
 
 
 @snapshots.command("compare")
+@reaching
 def compare(
+    daemon: Reach,
     left: _Snapshot,
     right: Annotated[
         str | None, typer.Argument(help="Another id or file, or a receiver's name; its own receiver when left out.")
     ] = None,
-    url: Url = None,
-    token_file: TokenFile = None,
-    socket: SocketOption = DEFAULT_SOCKET,
     as_json: AsJson = False,
 ) -> None:
     """Say what differs between two snapshots, or a snapshot and what a receiver holds. Exit code 1 when they differ."""
@@ -145,7 +129,7 @@ def compare(
         second = await _kept(client, right) if right else _receiver_of(first)
         return await client.send("POST", "/comparisons", {"left": first, "right": second})
 
-    found = ask(work, url=url, token_file=token_file, socket=socket)
+    found = daemon.ask(work)
     if as_json:
         print_json(found)
     else:
@@ -160,7 +144,9 @@ def compare(
 
 
 @snapshots.command("restore")
+@reaching
 def restore(
+    daemon: Reach,
     snapshot: _Snapshot,
     receiver: Annotated[
         str | None, typer.Option("--receiver", help="Which one; the snapshot's own when left out.")
@@ -174,9 +160,6 @@ def restore(
     preview: Annotated[bool, typer.Option("--preview", help="Only say what would be done.")] = False,
     approve: Annotated[bool, typer.Option("--approve", help="Approve removals that would be held.")] = False,
     yes: Annotated[bool, typer.Option("--yes", help="Do not ask.")] = False,
-    url: Url = None,
-    token_file: TokenFile = None,
-    socket: SocketOption = DEFAULT_SOCKET,
     as_json: AsJson = False,
 ) -> None:
     """Bring a receiver to a snapshot: shown first, archived before, read back and proven. The roster then waits."""
@@ -191,7 +174,7 @@ def restore(
         name = receiver or _receiver_of(body["snapshot"])
         return name, await client.send("POST", f"/receivers/{name}/restore-previews", body)
 
-    name, found = ask(look, url=url, token_file=token_file, socket=socket)
+    name, found = daemon.ask(look)
     if preview and as_json:
         print_json(found)
     if not as_json:
@@ -215,7 +198,7 @@ def restore(
         ) as bars:  # fmt: skip
             return await follow_plan(client, plan, bars)
 
-    plan = ask(write, url=url, token_file=token_file, socket=socket)
+    plan = daemon.ask(write)
     if as_json:
         print_json(plan)
     else:
@@ -225,25 +208,21 @@ def restore(
 
 
 @snapshots.command("approve")
+@reaching
 def approve_wait(
+    daemon: Reach,
     receiver: Annotated[str, typer.Argument(help="The receiver at which the roster waits.")],
     roster: Annotated[bool, typer.Option("--roster", help="The roster goes on from its next run.")] = False,
     snapshot: Annotated[
         bool, typer.Option("--snapshot", help="What the receiver holds stays until another roster is accepted.")
     ] = False,
-    url: Url = None,
-    token_file: TokenFile = None,
-    socket: SocketOption = DEFAULT_SOCKET,
     as_json: AsJson = False,
 ) -> None:
     """Say what is right at a receiver that was restored or cleared: the roster, or what it holds."""
     if roster == snapshot:
         raise typer.BadParameter("choose one of --roster and --snapshot")
     body = {"approve": "roster" if roster else "snapshot"}
-    found = ask(
-        lambda client: client.send("POST", f"/receivers/{receiver}/approvals", body),
-        url=url, token_file=token_file, socket=socket,
-    )  # fmt: skip
+    found = daemon.ask(lambda client: client.send("POST", f"/receivers/{receiver}/approvals", body))
     if as_json:
         print_json(found)
     elif roster:

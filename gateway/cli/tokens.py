@@ -7,8 +7,8 @@ from typing import Annotated
 
 import typer
 
-from gateway.cli.client import DEFAULT_SOCKET
-from gateway.cli.console import AsJson, SocketOption, TokenFile, Url, ask, console, print_json
+from gateway.cli.console import AsJson, console, print_json
+from gateway.cli.reaching import Reach, reaching
 
 __all__ = ["tokens"]
 
@@ -25,17 +25,16 @@ class Scope(StrEnum):
 
 
 @tokens.command("add")
+@reaching
 def add(
+    daemon: Reach,
     name: Annotated[str, typer.Argument(help="Who or what will use it.")],
     scope: Annotated[list[Scope], typer.Option("--scope", help="What it may do; may be repeated.")],
-    url: Url = None,
-    token_file: TokenFile = None,
-    socket: SocketOption = DEFAULT_SOCKET,
     as_json: AsJson = False,
 ) -> None:
     """Make a token. Its secret is shown this once and kept nowhere."""
     body = {"name": name, "scopes": [str(item) for item in scope]}
-    made = ask(lambda client: client.send("POST", "/tokens", body), url=url, token_file=token_file, socket=socket)
+    made = daemon.ask(lambda client: client.send("POST", "/tokens", body))
     if as_json:
         print_json(made)
         return
@@ -45,11 +44,10 @@ def add(
 
 
 @tokens.command("list")
-def list_(
-    url: Url = None, token_file: TokenFile = None, socket: SocketOption = DEFAULT_SOCKET, as_json: AsJson = False
-) -> None:
+@reaching
+def list_(daemon: Reach, as_json: AsJson = False) -> None:
     """List the tokens, without their secrets."""
-    found = ask(lambda client: client.get("/tokens"), url=url, token_file=token_file, socket=socket)
+    found = daemon.ask(lambda client: client.get("/tokens"))
     if as_json:
         print_json(found)
     elif not found["tokens"]:
@@ -61,12 +59,11 @@ def list_(
 
 
 @tokens.command("remove")
+@reaching
 def remove(
+    daemon: Reach,
     token_id: Annotated[str, typer.Argument(help="The token's id, as listed.")],
-    url: Url = None,
-    token_file: TokenFile = None,
-    socket: SocketOption = DEFAULT_SOCKET,
 ) -> None:
     """End a token at once."""
-    ask(lambda client: client.send("DELETE", f"/tokens/{token_id}"), url=url, token_file=token_file, socket=socket)
+    daemon.ask(lambda client: client.send("DELETE", f"/tokens/{token_id}"))
     console.print(f"Token {token_id} is gone.", markup=False)

@@ -12,8 +12,9 @@ from typing import Annotated, Any
 
 import typer
 
-from gateway.cli.client import DEFAULT_SOCKET, ApiClient
-from gateway.cli.console import AsJson, SocketOption, TokenFile, Url, ask, console, fail, local_time, print_json
+from gateway.cli.client import ApiClient
+from gateway.cli.console import AsJson, console, fail, local_time, print_json
+from gateway.cli.reaching import Reach, reaching
 from gateway.errors import GatepostError, Refused, SettingsFault
 
 __all__ = ["visit_sheets"]
@@ -28,17 +29,14 @@ _MOST = 2000
 
 
 @visit_sheets.command("show")
+@reaching
 def show(
+    daemon: Reach,
     receiver: _Receiver,
-    url: Url = None,
-    token_file: TokenFile = None,
-    socket: SocketOption = DEFAULT_SOCKET,
     as_json: AsJson = False,
 ) -> None:
     """Show what is to be done at the board and what was ticked, ready for paper."""
-    sheet = ask(
-        lambda client: client.get(f"/receivers/{receiver}/visit-sheet"), url=url, token_file=token_file, socket=socket
-    )
+    sheet = daemon.ask(lambda client: client.get(f"/receivers/{receiver}/visit-sheet"))
     if as_json:
         print_json(sheet)
     else:
@@ -71,36 +69,30 @@ def _print_sheet(sheet: dict[str, Any]) -> None:
 
 
 @visit_sheets.command("tick")
+@reaching
 def tick(
+    daemon: Reach,
     receiver: _Receiver,
     lines: _Lines,
     done_by: Annotated[str, typer.Option("--done-by", help="Who did it, when not who enters it.")] = "",
-    url: Url = None,
-    token_file: TokenFile = None,
-    socket: SocketOption = DEFAULT_SOCKET,
     as_json: AsJson = False,
 ) -> None:
     """Say that lines were done by hand. They are recorded as that, not as proven."""
     body = {"done_by": done_by}
-    done = ask(
-        lambda client: _each(client, "PUT", receiver, lines, body), url=url, token_file=token_file, socket=socket
-    )
+    done = daemon.ask(lambda client: _each(client, "PUT", receiver, lines, body))
     _print_lines(done, as_json)
 
 
 @visit_sheets.command("undo")
+@reaching
 def undo(
+    daemon: Reach,
     receiver: _Receiver,
     lines: _Lines,
-    url: Url = None,
-    token_file: TokenFile = None,
-    socket: SocketOption = DEFAULT_SOCKET,
     as_json: AsJson = False,
 ) -> None:
     """Take ticks back: these lines were not done after all."""
-    done = ask(
-        lambda client: _each(client, "DELETE", receiver, lines, None), url=url, token_file=token_file, socket=socket
-    )
+    done = daemon.ask(lambda client: _each(client, "DELETE", receiver, lines, None))
     _print_lines(done, as_json)
 
 
@@ -139,7 +131,9 @@ def _print_lines(lines: list[dict[str, Any]], as_json: bool) -> None:
 
 
 @visit_sheets.command("holds")
+@reaching
 def holds(
+    daemon: Reach,
     receiver: _Receiver,
     empty: Annotated[bool, typer.Option("--empty", help="It holds nothing.")] = False,
     from_file: Annotated[
@@ -150,9 +144,6 @@ def holds(
         list[str] | None,
         typer.Option("--transmitter", help='“SERIAL POSITION:OUTPUT ...”, for example "0048231907 1:gate 2:hoist".'),
     ] = None,
-    url: Url = None,
-    token_file: TokenFile = None,
-    socket: SocketOption = DEFAULT_SOCKET,
     as_json: AsJson = False,
 ) -> None:
     """Say what the receiver holds: before the first visit, or after somebody counted. Replaces what was known."""
@@ -170,7 +161,7 @@ def holds(
             return await client.send("PUT", path, {"snapshot": kept["id"]})
         return await client.upload("PUT", path, {"roster": content, **({"groups": _read(groups)} if groups else {})})
 
-    sheet = ask(work, url=url, token_file=token_file, socket=socket)
+    sheet = daemon.ask(work)
     if as_json:
         print_json(sheet)
         return

@@ -7,19 +7,16 @@ from typing import Annotated, Any
 
 import typer
 
-from gateway.cli.client import DEFAULT_SOCKET, ApiClient
+from gateway.cli.client import ApiClient
 from gateway.cli.console import (
     REFUSED,
     AsJson,
-    SocketOption,
-    TokenFile,
-    Url,
-    ask,
     console,
     fail,
     local_time,
     print_json,
 )
+from gateway.cli.reaching import Reach, reaching
 from gateway.errors import Refused
 
 __all__ = ["visits"]
@@ -31,21 +28,20 @@ visits = typer.Typer(
 
 
 @visits.command("start")
+@reaching
 def start(
+    daemon: Reach,
     minutes: Annotated[int, typer.Option("--minutes", help="For how long, 1 to 480.")],
     reason: Annotated[str, typer.Option("--reason", help="Who works there and why.")],
     receiver: Annotated[str | None, typer.Option("--receiver", help="Only this receiver.")] = None,
     gate: Annotated[str | None, typer.Option("--gate", help="Only this gate.")] = None,
     unlock: Annotated[bool, typer.Option("--unlock", help="The board's own buttons may be used meanwhile.")] = False,
-    url: Url = None,
-    token_file: TokenFile = None,
-    socket: SocketOption = DEFAULT_SOCKET,
     as_json: AsJson = False,
 ) -> None:
     """Set the whole site, a gate or a receiver to work in progress; it ends by itself."""
     body = {"minutes": minutes, "reason": reason, "unlock": unlock, "receiver": receiver, "gate": gate}
     body = {key: value for key, value in body.items() if value is not None}
-    found = ask(lambda client: client.send("POST", "/visits", body), url=url, token_file=token_file, socket=socket)
+    found = daemon.ask(lambda client: client.send("POST", "/visits", body))
     if as_json:
         print_json(found)
     else:
@@ -61,11 +57,10 @@ def start(
 
 
 @visits.command("end")
+@reaching
 def end(
+    daemon: Reach,
     visit: Annotated[str | None, typer.Argument(help="Its id; may be left out when one alone is running.")] = None,
-    url: Url = None,
-    token_file: TokenFile = None,
-    socket: SocketOption = DEFAULT_SOCKET,
     as_json: AsJson = False,
 ) -> None:
     """End it, lock the buttons again, and say what changed meanwhile."""
@@ -73,7 +68,7 @@ def end(
     async def work(client: ApiClient) -> Any:
         return await client.send("POST", f"/visits/{visit or await _only_one(client)}/end")
 
-    found = ask(work, url=url, token_file=token_file, socket=socket)
+    found = daemon.ask(work)
     if as_json:
         print_json(found)
     else:
@@ -83,11 +78,10 @@ def end(
 
 
 @visits.command("list")
-def list_(
-    url: Url = None, token_file: TokenFile = None, socket: SocketOption = DEFAULT_SOCKET, as_json: AsJson = False
-) -> None:
+@reaching
+def list_(daemon: Reach, as_json: AsJson = False) -> None:
     """Show running and past visits, newest first."""
-    found = ask(lambda client: client.get("/visits"), url=url, token_file=token_file, socket=socket)
+    found = daemon.ask(lambda client: client.get("/visits"))
     if as_json:
         print_json(found)
         return

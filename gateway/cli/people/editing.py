@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import Annotated, Any
 
 import typer
 
-from gateway.cli.client import DEFAULT_SOCKET, ApiClient
-from gateway.cli.console import AsJson, SocketOption, TokenFile, Url
+from gateway.cli.client import ApiClient
+from gateway.cli.console import AsJson
 from gateway.cli.people.finding import Person, WholeSerial, full_serial, serial_of
 from gateway.cli.people.outcomes import Apply, make_edit
+from gateway.cli.reaching import Reach, reaching
 
 __all__ = ["people"]
 
@@ -25,7 +25,9 @@ _Note = Annotated[str, typer.Option("--note", help="Anything worth knowing.")]
 
 
 @people.command("add")
+@reaching
 def add(
+    daemon: Reach,
     serial: WholeSerial,
     holder: Annotated[str, typer.Argument(help="Who carries it: a name, or a label such as Berth 12.")],
     group: Annotated[str, typer.Option("--group", help="The group to join.")] = "",
@@ -39,9 +41,6 @@ def add(
     until: _Until = "",
     note: _Note = "",
     apply: Apply = False,
-    url: Url = None,
-    token_file: TokenFile = None,
-    socket: SocketOption = DEFAULT_SOCKET,
     as_json: AsJson = False,
 ) -> None:
     """Add a transmitter by its typed serial, with a group, rights of its own, or those of another."""
@@ -54,42 +53,38 @@ def add(
             body["copy_of"] = await serial_of(client, like)
         return await client.send("POST", "/people", body)
 
-    make_edit(edit, apply=apply, url=url, token_file=token_file, socket=socket, as_json=as_json)
+    make_edit(edit, apply=apply, daemon=daemon, as_json=as_json)
 
 
-def _change(
-    who: str, body: dict[str, Any], apply: bool, url: str | None, token_file: Path | None, socket: Path, as_json: bool
-) -> None:
+def _change(who: str, body: dict[str, Any], apply: bool, daemon: Reach, as_json: bool) -> None:
     async def edit(client: ApiClient) -> Any:
         if "like" in body:
             body["copy_of"] = await serial_of(client, body.pop("like"))
         return await client.change(f"/people/{await serial_of(client, who)}", body)
 
-    make_edit(edit, apply=apply, url=url, token_file=token_file, socket=socket, as_json=as_json)
+    make_edit(edit, apply=apply, daemon=daemon, as_json=as_json)
 
 
 @people.command("copy")
+@reaching
 def copy(
+    daemon: Reach,
     like: Annotated[str, typer.Argument(help="Whose rights: a serial, or the holder's name.")],
     who: Person,
     apply: Apply = False,
-    url: Url = None,
-    token_file: TokenFile = None,
-    socket: SocketOption = DEFAULT_SOCKET,
     as_json: AsJson = False,
 ) -> None:
     """Give somebody the rights of another, as they are now; later changes of the other are not followed."""
-    _change(who, {"like": like}, apply, url, token_file, socket, as_json)
+    _change(who, {"like": like}, apply, daemon, as_json)
 
 
 @people.command("rename")
+@reaching
 def rename(
+    daemon: Reach,
     who: Annotated[str, typer.Argument(help="A serial of theirs, or the name so far.")],
     name: Annotated[str, typer.Argument(help="The new name.")],
     apply: Apply = False,
-    url: Url = None,
-    token_file: TokenFile = None,
-    socket: SocketOption = DEFAULT_SOCKET,
     as_json: AsJson = False,
 ) -> None:
     """Give a person another name, on all of their transmitters."""
@@ -98,99 +93,92 @@ def rename(
         serial = await _any_serial(client, who)
         return await client.change(f"/people/{serial}", {"holder": name, "everywhere": True})
 
-    make_edit(edit, apply=apply, url=url, token_file=token_file, socket=socket, as_json=as_json)
+    make_edit(edit, apply=apply, daemon=daemon, as_json=as_json)
 
 
 @people.command("hand-over")
+@reaching
 def hand_over(
+    daemon: Reach,
     serial: WholeSerial,
     name: Annotated[str, typer.Argument(help="Who carries it from now on.")],
     apply: Apply = False,
-    url: Url = None,
-    token_file: TokenFile = None,
-    socket: SocketOption = DEFAULT_SOCKET,
     as_json: AsJson = False,
 ) -> None:
     """Give one transmitter to somebody else; the rights stay as they are."""
-    _change(serial, {"holder": name}, apply, url, token_file, socket, as_json)
+    _change(serial, {"holder": name}, apply, daemon, as_json)
 
 
 @people.command("move")
+@reaching
 def move(
+    daemon: Reach,
     who: Person,
     group: Annotated[str, typer.Argument(help="The group to join.")],
     apply: Apply = False,
-    url: Url = None,
-    token_file: TokenFile = None,
-    socket: SocketOption = DEFAULT_SOCKET,
     as_json: AsJson = False,
 ) -> None:
     """Move somebody to another group; rights of their own end."""
-    _change(who, {"group": group}, apply, url, token_file, socket, as_json)
+    _change(who, {"group": group}, apply, daemon, as_json)
 
 
 @people.command("rights")
+@reaching
 def rights(
+    daemon: Reach,
     who: Person,
     right: Annotated[list[str], typer.Argument(help="position:receiver/output, such as 1:slip-gate/gate.")],
     apply: Apply = False,
-    url: Url = None,
-    token_file: TokenFile = None,
-    socket: SocketOption = DEFAULT_SOCKET,
     as_json: AsJson = False,
 ) -> None:
     """Give somebody rights of their own in place of all others; they leave their group."""
-    _change(who, {"rights": right}, apply, url, token_file, socket, as_json)
+    _change(who, {"rights": right}, apply, daemon, as_json)
 
 
 @people.command("begin")
+@reaching
 def begin(
+    daemon: Reach,
     who: Person,
     since: Annotated[str, typer.Argument(help="The first day or time; “now” takes it away.")],
     apply: Apply = False,
-    url: Url = None,
-    token_file: TokenFile = None,
-    socket: SocketOption = DEFAULT_SOCKET,
     as_json: AsJson = False,
 ) -> None:
     """Begin somebody's rights on a date."""
-    _change(who, {"valid_from": "" if since == "now" else since}, apply, url, token_file, socket, as_json)
+    _change(who, {"valid_from": "" if since == "now" else since}, apply, daemon, as_json)
 
 
 @people.command("end")
+@reaching
 def end(
+    daemon: Reach,
     who: Person,
     until: Annotated[str, typer.Argument(help="The last day, which still counts, or a time; “never” takes it away.")],
     apply: Apply = False,
-    url: Url = None,
-    token_file: TokenFile = None,
-    socket: SocketOption = DEFAULT_SOCKET,
     as_json: AsJson = False,
 ) -> None:
     """End somebody's rights on a date. While the gateway is off, an ended transmitter still works."""
-    _change(who, {"valid_until": "" if until == "never" else until}, apply, url, token_file, socket, as_json)
+    _change(who, {"valid_until": "" if until == "never" else until}, apply, daemon, as_json)
 
 
 @people.command("note")
+@reaching
 def note(
+    daemon: Reach,
     who: Person,
     text: Annotated[str, typer.Argument(help="The note; an empty one takes it away.")],
-    url: Url = None,
-    token_file: TokenFile = None,
-    socket: SocketOption = DEFAULT_SOCKET,
     as_json: AsJson = False,
 ) -> None:
     """Write a note beside a transmitter."""
-    _change(who, {"note": text}, False, url, token_file, socket, as_json)
+    _change(who, {"note": text}, False, daemon, as_json)
 
 
 @people.command("remove")
+@reaching
 def remove(
+    daemon: Reach,
     who: Person,
     apply: Apply = False,
-    url: Url = None,
-    token_file: TokenFile = None,
-    socket: SocketOption = DEFAULT_SOCKET,
     as_json: AsJson = False,
 ) -> None:
     """Take a transmitter out of the roster. One that is lost is better revoked: gatepost revoke."""
@@ -198,7 +186,7 @@ def remove(
     async def edit(client: ApiClient) -> Any:
         return await client.change(f"/people/{await serial_of(client, who)}", None, method="DELETE")
 
-    make_edit(edit, apply=apply, url=url, token_file=token_file, socket=socket, as_json=as_json)
+    make_edit(edit, apply=apply, daemon=daemon, as_json=as_json)
 
 
 async def _any_serial(client: ApiClient, who: str) -> str:

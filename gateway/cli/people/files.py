@@ -7,9 +7,10 @@ from typing import Annotated, Any
 
 import typer
 
-from gateway.cli.client import DEFAULT_SOCKET, ApiClient, ApiProblem
-from gateway.cli.console import AsJson, SocketOption, TokenFile, Url, ask, console, local_time, print_json
+from gateway.cli.client import ApiClient, ApiProblem
+from gateway.cli.console import AsJson, console, local_time, print_json
 from gateway.cli.people.outcomes import Apply, make_edit
+from gateway.cli.reaching import Reach, reaching
 from gateway.errors import Refused
 
 __all__ = ["export", "history", "import_", "write_pair"]
@@ -17,13 +18,12 @@ __all__ = ["export", "history", "import_", "write_pair"]
 _FILES = "/roster/files"
 
 
+@reaching
 def export(
+    daemon: Reach,
     folder: Annotated[Path, typer.Argument(help="Where to write roster.csv and groups.toml.")],
     revision: Annotated[int, typer.Option("--revision", help="Which edit's files; the newest without.")] = 0,
     replace: Annotated[bool, typer.Option("--replace", help="Replace files that are there.")] = False,
-    url: Url = None,
-    token_file: TokenFile = None,
-    socket: SocketOption = DEFAULT_SOCKET,
 ) -> None:
     """Write the kept roster as files, byte by byte; they serve as central file as they are."""
 
@@ -40,7 +40,7 @@ def export(
         write_pair(folder, roster, groups, replace=replace)
         return roster, groups, number
 
-    _, groups, number = ask(work, url=url, token_file=token_file, socket=socket)
+    _, groups, number = daemon.ask(work)
     console.print(f"Wrote revision {number} to {folder / 'roster.csv'}", markup=False)
     if groups is not None:
         console.print(f"and {folder / 'groups.toml'}", markup=False)
@@ -62,16 +62,15 @@ def write_pair(folder: Path, roster: bytes, groups: bytes | None, *, replace: bo
         raise Refused(f"{folder} can't be written: {fault.strerror}.", remedy=remedy, code="file-failed") from fault
 
 
+@reaching
 def import_(
+    daemon: Reach,
     roster: Annotated[Path, typer.Argument(help="The roster file, a CSV.")],
     groups: Annotated[Path | None, typer.Option("--groups", help="The groups file.")] = None,
     based_on: Annotated[
         int, typer.Option("--based-on", help="The revision that was exported; refused when there are later edits.")
     ] = 0,
     apply: Apply = False,
-    url: Url = None,
-    token_file: TokenFile = None,
-    socket: SocketOption = DEFAULT_SOCKET,
     as_json: AsJson = False,
 ) -> None:
     """Put whole files in place of the kept roster; refused as a whole with every fault."""
@@ -86,14 +85,13 @@ def import_(
             tag = ""
         return await client.upload("PUT", _FILES, parts, headers={"If-Match": tag} if tag else None)
 
-    make_edit(edit, apply=apply, url=url, token_file=token_file, socket=socket, as_json=as_json)
+    make_edit(edit, apply=apply, daemon=daemon, as_json=as_json)
 
 
+@reaching
 def history(
+    daemon: Reach,
     limit: Annotated[int, typer.Option("--limit", help="How many edits.", min=1, max=500)] = 20,
-    url: Url = None,
-    token_file: TokenFile = None,
-    socket: SocketOption = DEFAULT_SOCKET,
     as_json: AsJson = False,
 ) -> None:
     """Say who changed what and when, newest first."""
@@ -101,7 +99,7 @@ def history(
     async def work(client: ApiClient) -> Any:
         return (await client.get("/roster/edits", limit=limit))["edits"]
 
-    found = ask(work, url=url, token_file=token_file, socket=socket)
+    found = daemon.ask(work)
     if as_json:
         print_json(found)
         return

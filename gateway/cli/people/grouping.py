@@ -7,9 +7,10 @@ from urllib.parse import quote
 
 import typer
 
-from gateway.cli.client import DEFAULT_SOCKET, ApiClient, ApiProblem
-from gateway.cli.console import AsJson, SocketOption, TokenFile, Url, ask, console, print_json
+from gateway.cli.client import ApiClient, ApiProblem
+from gateway.cli.console import AsJson, console, print_json
 from gateway.cli.people.outcomes import Apply, make_edit
+from gateway.cli.reaching import Reach, reaching
 from gateway.errors import Refused
 
 __all__ = ["group"]
@@ -19,15 +20,14 @@ _Name = Annotated[str, typer.Argument(help="The group's name.")]
 
 
 @group.command("list")
-def list_groups(
-    url: Url = None, token_file: TokenFile = None, socket: SocketOption = DEFAULT_SOCKET, as_json: AsJson = False
-) -> None:
+@reaching
+def list_groups(daemon: Reach, as_json: AsJson = False) -> None:
     """List the groups, what they may work, and how many are in each."""
 
     async def work(client: ApiClient) -> Any:
         return await client.get("/roster/groups")
 
-    found = ask(work, url=url, token_file=token_file, socket=socket)
+    found = daemon.ask(work)
     if as_json:
         print_json(found)
         return
@@ -45,13 +45,12 @@ def list_groups(
 
 
 @group.command("set")
+@reaching
 def set_(
+    daemon: Reach,
     name: _Name,
     right: Annotated[list[str], typer.Argument(help="position:receiver/output, such as 1:slip-gate/gate.")],
     apply: Apply = False,
-    url: Url = None,
-    token_file: TokenFile = None,
-    socket: SocketOption = DEFAULT_SOCKET,
     as_json: AsJson = False,
 ) -> None:
     """Make a group, or give it these rights in place of all others. Everybody in it follows."""
@@ -59,16 +58,15 @@ def set_(
     async def edit(client: ApiClient) -> Any:
         return await _put(client, name, {"rights": _table(right)})
 
-    make_edit(edit, apply=apply, url=url, token_file=token_file, socket=socket, as_json=as_json)
+    make_edit(edit, apply=apply, daemon=daemon, as_json=as_json)
 
 
 @group.command("rename")
+@reaching
 def rename(
+    daemon: Reach,
     name: _Name,
     new: Annotated[str, typer.Argument(help="The new name.")],
-    url: Url = None,
-    token_file: TokenFile = None,
-    socket: SocketOption = DEFAULT_SOCKET,
     as_json: AsJson = False,
 ) -> None:
     """Give a group another name; nobody's rights change."""
@@ -76,15 +74,14 @@ def rename(
     async def edit(client: ApiClient) -> Any:
         return await client.change(_path(name), {"name": new}, method="PUT")
 
-    make_edit(edit, apply=False, url=url, token_file=token_file, socket=socket, as_json=as_json)
+    make_edit(edit, apply=False, daemon=daemon, as_json=as_json)
 
 
 @group.command("remove")
+@reaching
 def remove(
+    daemon: Reach,
     name: _Name,
-    url: Url = None,
-    token_file: TokenFile = None,
-    socket: SocketOption = DEFAULT_SOCKET,
     as_json: AsJson = False,
 ) -> None:
     """Remove a group that nobody is in."""
@@ -92,7 +89,7 @@ def remove(
     async def edit(client: ApiClient) -> Any:
         return await client.change(_path(name), None, method="DELETE")
 
-    make_edit(edit, apply=False, url=url, token_file=token_file, socket=socket, as_json=as_json)
+    make_edit(edit, apply=False, daemon=daemon, as_json=as_json)
 
 
 def _path(name: str) -> str:

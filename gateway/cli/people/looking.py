@@ -7,23 +7,23 @@ from typing import Annotated, Any
 
 import typer
 
-from gateway.cli.client import DEFAULT_SOCKET, ApiClient
-from gateway.cli.console import AsJson, SocketOption, TokenFile, Url, ask, console, print_json
+from gateway.cli.client import ApiClient
+from gateway.cli.console import AsJson, console, print_json
 from gateway.cli.people.finding import serial_of
+from gateway.cli.reaching import Reach, reaching
 
 __all__ = ["list_people", "print_card", "show"]
 
 
+@reaching
 def list_people(
+    daemon: Reach,
     text: Annotated[str, typer.Argument(help="Words of a name, or digits of a serial; all people without.")] = "",
     group: Annotated[str | None, typer.Option("--group", help="Only this group.")] = None,
     standing: Annotated[
         str | None, typer.Option("--standing", help="Only those who stand so: works, pending, ended, revoked, ...")
     ] = None,
     unnamed: Annotated[bool, typer.Option("--unnamed", help="Only whom nobody has named, last heard first.")] = False,
-    url: Url = None,
-    token_file: TokenFile = None,
-    socket: SocketOption = DEFAULT_SOCKET,
     as_json: AsJson = False,
 ) -> None:
     """List people, with how each transmitter stands and when it was last heard."""
@@ -38,7 +38,7 @@ def list_people(
     async def work(client: ApiClient) -> Any:
         return await client.get_all("/people", "people", **query)
 
-    found = ask(work, url=url, token_file=token_file, socket=socket)
+    found = daemon.ask(work)
     if as_json:
         print_json(found)
         return
@@ -49,11 +49,10 @@ def list_people(
         console.print("Nobody fits.")
 
 
+@reaching
 def show(
+    daemon: Reach,
     who: Annotated[str, typer.Argument(help="A serial, or the holder's name.")],
-    url: Url = None,
-    token_file: TokenFile = None,
-    socket: SocketOption = DEFAULT_SOCKET,
     as_json: AsJson = False,
 ) -> None:
     """Show one person's card: what each position works where, since when, until when, and the last press."""
@@ -66,7 +65,7 @@ def show(
                 return fitting[0]
         return await client.get(f"/people/{await serial_of(client, who)}")
 
-    person = ask(work, url=url, token_file=token_file, socket=socket)
+    person = daemon.ask(work)
     if as_json:
         print_json(person)
         return

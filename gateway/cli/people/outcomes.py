@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Awaitable, Callable
-from pathlib import Path
 from typing import Annotated, Any
 
 import typer
 from rich.progress import Progress
 
 from gateway.cli.client import ApiClient
-from gateway.cli.console import REFUSED, ask, console, exit_code, print_json, tell_aside, tell_error
+from gateway.cli.console import REFUSED, console, exit_code, print_json, tell_aside, tell_error
+from gateway.cli.reaching import Reach
 from gateway.cli.rosters import apply_plan
 from gateway.cli.words import result_sentence
 from gateway.errors import GatepostError
@@ -24,9 +24,7 @@ def make_edit(
     edit: Callable[[ApiClient], Awaitable[Any]],
     *,
     apply: bool,
-    url: str | None,
-    token_file: Path | None,
-    socket: Path,
+    daemon: Reach,
     as_json: bool,
 ) -> None:
     """Make an edit, say what it changed, and apply it where asked to; the exit code says whether all went well."""
@@ -35,7 +33,7 @@ def make_edit(
         outcome = await edit(client)
         return outcome, await _apply(client) if apply and outcome["in_force"] else []
 
-    outcome, plans = ask(work, url=url, token_file=token_file, socket=socket)
+    outcome, plans = daemon.ask(work)
     if as_json:
         print_json(outcome | {"plans": [plan for plan in plans if isinstance(plan, dict)]})
     else:
