@@ -11,7 +11,7 @@ from collections.abc import Iterable
 from dataclasses import replace
 
 from gateway.clock import Clock
-from gateway.domain.drift import Decision, Drift, DriftItem, DriftKind, DriftState, outputs_of
+from gateway.domain.drift import Decision, Drift, DriftItem, DriftKind, DriftPolicy, DriftState, outputs_of
 from gateway.domain.events import EventDraft, EventName
 from gateway.domain.mirror import Mirror
 from gateway.domain.transmitter import BUILT_IN_KINDS, Kind, write_serial
@@ -102,7 +102,7 @@ class DriftDesk:
     def _there_before(self, mirror: Mirror, serial: int) -> Drift:
         slots = slots_by_serial(mirror)[serial]
         pairs = frozenset(pair for slot in slots for pair in slot.pairs)
-        return Drift(
+        drift = Drift(
             receiver=mirror.receiver,
             serial=serial,
             kind=DriftKind.EXTRA,
@@ -113,6 +113,7 @@ class DriftDesk:
             given=outputs_of(pairs),
             revision=mirror.revision,
         )
+        return drift.adopted("settings") if self._book.policy(mirror.receiver) is DriftPolicy.ADOPT else drift
 
     def _item(self, drift: Drift) -> DriftItem:
         mirror = self._mirrors.load(drift.receiver)
@@ -217,7 +218,7 @@ class DriftDesk:
     async def _tidy(self, receiver: str) -> None:
         """Keep what is left of each drift. What can't be kept now is tried again when the next thing happens."""
         mirror = self._mirrors.load(receiver)
-        if mirror is None or not mirror.confirmed:
+        if mirror is None or not mirror.confirmed or not self._book.drifts(receiver):
             return
         wanted = self._drafter.desired(mirror).wanted if self._rosters.in_force is not None else {}
         ended, notes = [], []

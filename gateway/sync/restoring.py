@@ -22,7 +22,8 @@ from gateway.domain.wait import RosterWait
 from gateway.errors import GatepostError
 from gateway.ports import Aim, Archive, Commit, EventFilter, Journal, LiveView, MirrorKeeper, Plans
 from gateway.sync.following import follow
-from gateway.sync.preparing import Prepared, same_work
+from gateway.sync.preparing import Prepared
+from gateway.sync.refusing import same_work
 from gateway.sync.restore_drafting import RestoreDrafter
 from gateway.sync.runner import SyncRunner
 from gateway.sync.site import Site
@@ -143,7 +144,7 @@ class Restorer:
         wait = self._waiting.all().get(receiver)
         newest = await self._plans.newest(receiver=receiver, limit=_LOOKED_THROUGH) if wait is not None else ()
         failed = next((plan for plan in newest if plan.restores), None)
-        if wait is None or failed is None or failed.state is not PlanState.FAILED:
+        if wait is None or failed is None or wait.plan != failed.id or failed.state is not PlanState.FAILED:
             return
 
         async def prepare() -> Prepared:

@@ -55,7 +55,7 @@ class LimitsAnswer(Answer):
 class WaitAnswer(Answer):
     """The roster waits at this receiver until somebody approves."""
 
-    reason: str = Field(description="`restore`, `clone` or `reset`.")
+    reason: str = Field(description="`restore`, `clone`, `reset` or `board-reset`.")
     since: Time
     asked_by: str
     snapshot: str = Field(description="The snapshot that was restored, or that was taken before the reset.")
