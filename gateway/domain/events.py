@@ -35,6 +35,7 @@ class EventName(StrEnum):
     ROSTER_PAUSED = "roster.paused"
     ROSTER_RESUMED = "roster.resumed"
     PLAN_HELD = "plan.held"
+    PLAN_REFUSED = "plan.refused"
     PLAN_APPLIED = "plan.applied"
     PLAN_FAILED = "plan.failed"
     DRIFT_FOUND = "drift.found"

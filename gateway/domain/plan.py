@@ -35,6 +35,7 @@ class PlanState(StrEnum):
     APPLYING = "applying"
     APPLIED = "applied"  # written, read back, block CRCs confirmed
     FAILED = "failed"
+    REFUSED = "refused"  # somebody said no to what was held
     SUPERSEDED = "superseded"  # something newer took its place before it was done
 
     @property
@@ -43,7 +44,7 @@ class PlanState(StrEnum):
         return self in _FINAL
 
 
-_FINAL = frozenset({PlanState.PREVIEW, PlanState.APPLIED, PlanState.FAILED, PlanState.SUPERSEDED})
+_FINAL = frozenset({PlanState.PREVIEW, PlanState.APPLIED, PlanState.FAILED, PlanState.REFUSED, PlanState.SUPERSEDED})
 
 
 @dataclass(frozen=True, slots=True)

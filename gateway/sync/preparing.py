@@ -12,16 +12,17 @@ from dataclasses import dataclass, replace
 
 from gateway.domain.events import EventDraft, EventName
 from gateway.domain.mirror import Mirror
-from gateway.domain.plan import Change, ChangeKind, Plan, PlanState
+from gateway.domain.plan import ChangeKind, Plan, PlanState
 from gateway.domain.receiver import Status
 from gateway.domain.urgency import Urgency
 from gateway.errors import NotFound, Refused
 from gateway.ports import Archive, Commit, Journal, LiveView, MirrorKeeper, Plans, Progress
 from gateway.sync.drafting import Drafter
 from gateway.sync.receipting import NoReceipts, Receipting
+from gateway.sync.refusing import Refusals, guarded_serials, said_no, same_work
 from gateway.sync.words import plan_summary
 
-__all__ = ["ADDITIONS", "Prepared", "Preparer", "same_work"]
+__all__ = ["ADDITIONS", "Prepared", "Preparer"]
 
 ADDITIONS = "additions"
 """The reason of a plan that goes ahead of a held one."""
@@ -33,7 +34,7 @@ _WRITTEN = frozenset({PlanState.APPLIED, PlanState.APPLYING, PlanState.PENDING})
 
 @dataclass(frozen=True, slots=True)
 class Prepared:
-    """A plan that is PENDING (durable, to be written from `mirror`), HELD, or APPLIED because nothing differs.
+    """A plan that is PENDING (durable, to be written from `mirror`), HELD, REFUSED, or APPLIED because nothing differs.
 
     `hold` is why the rest of it waits; it goes into the next preparation of the same run.
     """
@@ -66,6 +67,7 @@ class Preparer:
         self._live = live
         self._before = before
         self._receipts = receipts or NoReceipts()
+        self.refusals = Refusals(journal=journal, plans=plans)
 
     async def was_applied(self, receiver: str) -> bool:
         """Whether this receiver was ever brought to a roster, or is about to be."""
@@ -75,8 +77,8 @@ class Preparer:
     async def preview(self, receiver: str) -> Plan:
         """What would be written now; nothing is kept. Raises Refused, LineError, PeerError."""
         plan = self._drafter.draft(await self._keeper.refresh(receiver, urgency=Urgency.BULK))
-        held = await self.waiting(receiver)
-        return replace(plan, state=PlanState.PREVIEW, hold=plan.hold or _still_held(held, plan))
+        before = await self.waiting(receiver) or await self.refusals.standing(plan)
+        return replace(plan, state=PlanState.PREVIEW, hold=plan.hold or _still_held(before, plan))
 
     async def prepare(
         self,
@@ -99,9 +101,12 @@ class Preparer:
             await self._before(mirror)
         plan = self._drafter.draft(mirror)
         held = await self.waiting(receiver)
-        reason = "" if approve else plan.hold or _still_held(held, plan) or _kept(hold, plan)
+        refused = await self.refusals.standing(plan) if held is None else None
+        reason = "" if approve else plan.hold or _still_held(held or refused, plan) or _kept(hold, plan)
         if reason:
             ahead = self._drafter.draft(mirror, without_guarded=True)
+            if not ahead.changes and refused is not None and said_no(refused, plan) and not asked:
+                return Prepared(refused, mirror, reason)
             if not ahead.changes:
                 return Prepared(await self.keep_held(replace(plan, hold=reason), held), mirror, reason)
             waiting = f"{reason} That part waits for approval."
@@ -176,8 +181,7 @@ class Preparer:
 
     async def waiting(self, receiver: str) -> Plan | None:
         """The held plan to the roster; one to a snapshot or for single transmitters is another matter."""
-        unfinished = await self._plans.unfinished()
-        waiting = [plan for plan in unfinished if plan.receiver == receiver and plan.follows_roster]
+        waiting = [plan for plan in await self._plans.unfinished(receiver) if plan.follows_roster]
         return next((plan for plan in reversed(waiting) if plan.state is PlanState.HELD), None)
 
     async def keep_held(self, plan: Plan, held: Plan | None) -> Plan:
@@ -211,26 +215,16 @@ class Preparer:
         return self._live.receiver(receiver).status if self._live else None
 
 
-def same_work(plan: Plan, other: Plan) -> bool:
-    """True when the plan does nothing that the other one doesn't do."""
-    known = {(change.kind, change.slot, change.before, change.after) for change in other.changes}
-    return all((change.kind, change.slot, change.before, change.after) in known for change in plan.changes)
-
-
 def _superseded(plan: Plan, outcome: str) -> Plan:
     return replace(plan, state=PlanState.SUPERSEDED, outcome=outcome)
 
 
-def _guarded_serials(changes: tuple[Change, ...]) -> set[int]:
-    return {change.before.serial for change in changes if change.guarded and change.before is not None}
-
-
 def _still_held(held: Plan | None, plan: Plan) -> str:
     """What was held stays held, even when the receiver has grown and its share is smaller now."""
-    if held is None or not _guarded_serials(held.changes) & _guarded_serials(plan.changes):
+    if held is None or not guarded_serials(held.changes) & guarded_serials(plan.changes):
         return ""
     return held.hold
 
 
 def _kept(hold: str, plan: Plan) -> str:
-    return hold if _guarded_serials(plan.changes) else ""
+    return hold if guarded_serials(plan.changes) else ""

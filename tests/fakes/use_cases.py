@@ -162,6 +162,11 @@ class FakeSync:
         self.approved.append((plan_id, asked_by))
         return replace(self._plans.kept[plan_id], state=PlanState.PENDING)
 
+    async def decline(self, plan_id: str, *, asked_by: str, reason: str) -> Plan:
+        self._check()
+        self._plans.kept[plan_id] = replace(self._plans.kept[plan_id], state=PlanState.REFUSED, outcome=reason)
+        return self._plans.kept[plan_id]
+
     def progress(self, plan_id: str) -> tuple[int, int, str] | None:
         return self.under_way.get(plan_id)
 

@@ -122,7 +122,7 @@ class BroughtAnswer(Answer):
 
     receiver: str
     plan: str | None
-    state: Literal["preview", "held", "pending", "applying", "applied", "failed", "superseded"] | None
+    state: Literal["preview", "held", "pending", "applying", "applied", "failed", "refused", "superseded"] | None
     problem: str
     remedy: str
 

@@ -17,6 +17,7 @@ __all__ = [
     "PlansAnswer",
     "PlansQuery",
     "ProgressAnswer",
+    "RefusalBody",
 ]
 
 
@@ -37,6 +38,14 @@ class PlanBody(Body):
     preview: bool = False
 
 
+class RefusalBody(Body):
+    """Why a plan that waits for approval is not to go ahead."""
+
+    model_config = ConfigDict(json_schema_extra=example(reason="they all stay until the end of the season"))
+
+    reason: str = Field(min_length=1, max_length=300)
+
+
 class ChangeAnswer(Answer):
     """One slot's change. `words` is there with the scope `roster` alone."""
 
@@ -47,6 +56,10 @@ class ChangeAnswer(Answer):
     after: dict[str, list[int]] | None = Field(description="Outputs by position after; null for a removal.")
     revoked: bool
     guarded: bool = Field(description="It counts towards the guard of removals.")
+    gains: dict[str, list[int]] = Field(
+        description="Outputs by position that its holder has afterwards and not before."
+    )
+    loses: dict[str, list[int]] = Field(description="Outputs by position that its holder had before and has no more.")
     words: str | None = None
 
 
@@ -66,7 +79,7 @@ class ApplicationAnswer(Answer):
     )
 
     plan: str
-    state: Literal["preview", "held", "pending", "applying", "applied", "failed", "superseded"]
+    state: Literal["preview", "held", "pending", "applying", "applied", "failed", "refused", "superseded"]
     done: int
     total: int
     words: str
@@ -78,13 +91,15 @@ class PlanSummary(Answer):
     id: str
     receiver: str
     created: Time
-    state: Literal["preview", "held", "pending", "applying", "applied", "failed", "superseded"]
+    state: Literal["preview", "held", "pending", "applying", "applied", "failed", "refused", "superseded"]
     reason: str
     added: int
     changed: int
     removed: int
     unchanged: int
     done: int
+    gaining: int = Field(description="Transmitters that gain something.")
+    losing: int = Field(description="Transmitters that lose something.")
     wire_s: float = Field(description="Estimated seconds on the wire.")
     by_hand: bool = Field(description="No line reaches it: it stands on the visit sheet and is never proven.")
     hold: str = Field(description="Why it waits for approval; empty when it does not.")
@@ -111,6 +126,8 @@ class PlanAnswer(PlanSummary):
             removed=0,
             unchanged=317,
             done=0,
+            gaining=1,
+            losing=0,
             wire_s=0.4,
             by_hand=False,
             hold="",
@@ -129,6 +146,8 @@ class PlanAnswer(PlanSummary):
                     "after": {"1": [1]},
                     "revoked": False,
                     "guarded": False,
+                    "gains": {"1": [1]},
+                    "loses": {},
                     "words": "slot 319: Harbour office gets the gate on position 1",
                 }
             ],

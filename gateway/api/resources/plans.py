@@ -21,6 +21,7 @@ from gateway.api.models.plans import (
     PlansQuery,
     PlanSummary,
     ProgressAnswer,
+    RefusalBody,
 )
 from gateway.api.operations import LINE_PROBLEMS, Operation
 from gateway.api.replies import reply
@@ -29,7 +30,7 @@ from gateway.api.resources.slots import pairs
 from gateway.api.scopes import Scope
 from gateway.api.services import Services
 from gateway.domain.plan import Change, ChangeKind, Plan, PlanState
-from gateway.domain.receiver import Capability
+from gateway.domain.receiver import Capability, Slot
 from gateway.domain.transmitter import write_serial
 from gateway.errors import NotFound
 
@@ -42,6 +43,7 @@ __all__ = [
     "get_plan",
     "list_plans",
     "plan_answer",
+    "refuse_plan",
 ]
 
 
@@ -106,6 +108,17 @@ async def approve_plan(request: web.Request) -> web.StreamResponse:
     return accepted(services, plan)
 
 
+async def refuse_plan(request: web.Request) -> web.StreamResponse:
+    """Say no to a held plan."""
+    services = context_of(request).services
+    body = await read_body(request, RefusalBody)
+    held = await _load(services, request.match_info["id"])
+    detail = {"plan": held.id, "receiver": held.receiver, "reason": body.reason}
+    async with audited(request, "plan.refused", detail):
+        plan = await services.sync.decline(held.id, asked_by=caller_of(request).name, reason=body.reason)
+    return reply(plan_answer(services, plan, personal=True))
+
+
 async def _load(services: Services, plan_id: str) -> Plan:
     plan = await services.plans.load(plan_id)
     if plan is None:
@@ -132,6 +145,8 @@ def _summary(services: Services, plan: Plan) -> dict[str, Any]:
         "removed": plan.count(ChangeKind.REMOVED),
         "unchanged": plan.unchanged,
         "done": plan.done,
+        "gaining": len({_change_serial(change) for change in plan.changes if _moved(change.before, change.after)}),
+        "losing": len({_change_serial(change) for change in plan.changes if _moved(change.after, change.before)}),
         "wire_s": round(plan.wire_s, 3),
         "by_hand": plan.receiver in services.visit_sheets.names,
         "hold": plan.hold,
@@ -151,17 +166,30 @@ def plan_answer(services: Services, plan: Plan, *, personal: bool) -> PlanAnswer
     return PlanAnswer(**_summary(services, plan), changes=changes, **shown)
 
 
-def _change(change: Change, *, personal: bool) -> ChangeAnswer:
+def _change_serial(change: Change) -> int:
+    """Whom a change is about."""
     slot = change.after or change.before
+    return slot.serial if slot else 0
+
+
+def _moved(before: Slot | None, after: Slot | None) -> dict[str, list[int]]:
+    """The pairs of position and output that are in `after` and not in `before`."""
+    new = (after.pairs if after else frozenset()) - (before.pairs if before else frozenset())
+    return {str(place): sorted(o for p, o in new if p == place) for place in sorted({p for p, _ in new})}
+
+
+def _change(change: Change, *, personal: bool) -> ChangeAnswer:
     shown = {"words": change.words} if personal else {}
     return ChangeAnswer(
         kind=change.kind.value,
         slot=change.slot,
-        serial=write_serial(slot.serial if slot else 0),
+        serial=write_serial(_change_serial(change)),
         before=pairs(change.before) if change.before else None,
         after=pairs(change.after) if change.after else None,
         revoked=change.revoked,
         guarded=change.guarded,
+        gains=_moved(change.before, change.after),
+        loses=_moved(change.after, change.before),
         **shown,
     )
 
@@ -230,5 +258,18 @@ OPERATIONS = (
         problems=("not-found", "refused", *LINE_PROBLEMS),
         repeatable=True,
         located=True,
+    ),
+    Operation(
+        id="refusePlan",
+        method="POST",
+        path="/api/v1/plans/{id}/refusal",
+        summary="Say no to a held plan",
+        tag="plans",
+        scope=Scope.ROSTER,
+        handler=refuse_plan,
+        body=RefusalBody,
+        answer=PlanAnswer,
+        problems=("not-found", "refused"),
+        repeatable=True,
     ),
 )

@@ -17,6 +17,7 @@ from gateway.sync.desired import Desired
 from gateway.sync.drafting import Drafter
 from gateway.sync.planning import plan_changes
 from gateway.sync.preparing import ADDITIONS, Preparer
+from gateway.sync.refusing import said_no
 
 __all__ = ["Lookout", "Outlook"]
 
@@ -48,7 +49,9 @@ class Lookout:
         try:
             full = self._drafter.draft(mirror)
             held = await self._preparer.waiting(mirror.receiver)
-            hold = full.hold or (held.hold if held and _guarded(held) & _guarded(full) else "")
+            refused = await self._preparer.refusals.standing(full) if held is None else None
+            known = held or refused
+            hold = full.hold or (known.hold if known and _guarded(known) & _guarded(full) else "")
             if not hold or _guarded(full) <= _guarded(under_way):
                 if held is not None:
                     await self._preparer.supersede(held, "The roster doesn't want it any more.")
@@ -56,6 +59,8 @@ class Lookout:
             ahead = self._drafter.draft(mirror, without_guarded=True)
         except LocalError as fault:
             return Outlook(self._revoked_alone(mirror, facts), fault=fault)
+        if refused is not None and said_no(refused, full):
+            return Outlook(ahead.changes, replace(ahead, reason=ADDITIONS, hold=""))
         held = await self._preparer.keep_held(replace(full, hold=hold), held)
         return Outlook(ahead.changes, replace(ahead, reason=ADDITIONS, hold=""), held)
 

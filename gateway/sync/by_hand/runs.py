@@ -48,5 +48,11 @@ class SiteRuns:
             return await self._runner.approve(plan_id, asked_by=asked_by)
         return await self._desk.approve(plan_id)
 
+    async def decline(self, plan_id: str, *, asked_by: str, reason: str) -> Plan:
+        held = await self._preparer.held(plan_id)
+        if held.receiver not in self._site.by_hand:
+            return await self._runner.decline(plan_id, asked_by=asked_by, reason=reason)
+        return await self._preparer.refusals.refuse(held, asked_by=asked_by, reason=reason)
+
     def progress(self, plan_id: str) -> tuple[int, int, str] | None:
         return self._runner.progress(plan_id) or self._desk.plan_progress(plan_id)
