@@ -7,6 +7,7 @@ from typing import Annotated, Any
 
 import typer
 
+from gateway.api.client.types import SettingsAnswer
 from gateway.cli.console import AsJson, console, fail, print_json
 from gateway.cli.reaching import Reach, reaching
 from gateway.errors import SettingsFault
@@ -24,14 +25,14 @@ def show(
     as_json: AsJson = False,
 ) -> None:
     """Show on-times, local programming and whether a link password is set."""
-    found = daemon.ask(lambda client: client.get(f"/receivers/{receiver}/settings"))
+    found = daemon.ask(lambda client: client.get_settings(receiver)).value
     if as_json:
         print_json(found)
     else:
         _print_settings(found)
 
 
-def _print_settings(found: dict[str, Any]) -> None:
+def _print_settings(found: SettingsAnswer) -> None:
     for number, seconds in found["on_times_s"].items():
         console.print(f"output {number} stays closed for {seconds} s")
     console.print("local programming at the board is " + ("allowed" if found["local_programming"] else "locked"))

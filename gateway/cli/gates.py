@@ -67,7 +67,7 @@ def why(
     as_json: AsJson = False,
 ) -> None:
     """Say why a gate does not open for somebody: not heard, unknown, no right, gone, or the gate did not move."""
-    found = daemon.ask(lambda client: client.get("/why", holder=holder))["transmitters"]
+    found = daemon.ask(lambda client: client.get_why(holder=holder))["transmitters"]
     if as_json:
         print_json(found)
     else:

@@ -23,15 +23,13 @@ __all__ = ["status"]
 
 
 async def _read_status(client: ApiClient) -> dict[str, Any]:
-    receivers = (await client.get("/receivers"))["receivers"]
+    receivers = (await client.list_receivers())["receivers"]
     return {
-        "gateway": await client.get("/gateway"),
-        "roster": await client.get("/roster"),
-        "gates": (await client.get("/gates"))["gates"],
+        "gateway": await client.get_gateway(),
+        "roster": await client.get_roster(),
+        "gates": (await client.list_gates())["gates"],
         "conditions": await client.get_all("/conditions", "conditions"),
-        "receivers": [
-            {**receiver, "status": await client.get(f"/receivers/{receiver['id']}/status")} for receiver in receivers
-        ],
+        "receivers": [{**receiver, "status": await client.get_status(receiver["id"])} for receiver in receivers],
     }
 
 

@@ -37,7 +37,7 @@ Name = Annotated[str, typer.Argument(help="The outlet's name in the settings.")]
 @reaching
 def list_(daemon: Reach, as_json: AsJson = False) -> None:
     """Show every outlet and how far it has come."""
-    found = daemon.ask(lambda client: client.get("/outlets"))
+    found = daemon.ask(lambda client: client.list_outlets())
     if as_json:
         print_json(found)
         return
@@ -61,14 +61,14 @@ def send_samples(
     """Send each kind of event once as a test, and say what arrived."""
 
     async def work(client: Any) -> Any:
-        outlet = await client.get(f"/outlets/{name}")
+        outlet = await client.get_outlet(name)
         if outlet["kind"] == "alarm" and not on_test:
             raise Refused(
                 "DC-09 has no mark for tests: the station would take these for alarms and may send somebody.",
                 remedy="Have the account put on test at the station first, then add --on-test.",
                 code="not-on-test",
             )
-        return outlet, await client.send("POST", f"/outlets/{name}/tests")
+        return outlet, await client.test_outlet(name)
 
     outlet, result = daemon.ask(work)
     if as_json:
@@ -95,7 +95,7 @@ def replay(
     as_json: AsJson = False,
 ) -> None:
     """Send again from an event on; lets an outlet go on that was switched off by the other side."""
-    found = daemon.ask(lambda client: client.send("POST", f"/outlets/{name}/replays", {"first": first}))
+    found = daemon.ask(lambda client: client.replay_outlet(name, {"first": first}))
     if as_json:
         print_json(found)
     else:

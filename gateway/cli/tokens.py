@@ -2,26 +2,17 @@
 
 from __future__ import annotations
 
-from enum import StrEnum
 from typing import Annotated
 
 import typer
 
+from gateway.api.scopes import Scope
 from gateway.cli.console import AsJson, console, print_json
 from gateway.cli.reaching import Reach, reaching
 
 __all__ = ["tokens"]
 
 tokens = typer.Typer(help="Access tokens of the API.", no_args_is_help=True)
-
-
-class Scope(StrEnum):
-    """What a token may do; each one includes `view`, `admin` includes all."""
-
-    VIEW = "view"
-    ROSTER = "roster"
-    OPERATE = "operate"
-    ADMIN = "admin"
 
 
 @tokens.command("add")
@@ -33,8 +24,7 @@ def add(
     as_json: AsJson = False,
 ) -> None:
     """Make a token. Its secret is shown this once and kept nowhere."""
-    body = {"name": name, "scopes": [str(item) for item in scope]}
-    made = daemon.ask(lambda client: client.send("POST", "/tokens", body))
+    made = daemon.ask(lambda client: client.create_token({"name": name, "scopes": [each.value for each in scope]}))
     if as_json:
         print_json(made)
         return
@@ -47,7 +37,7 @@ def add(
 @reaching
 def list_(daemon: Reach, as_json: AsJson = False) -> None:
     """List the tokens, without their secrets."""
-    found = daemon.ask(lambda client: client.get("/tokens"))
+    found = daemon.ask(lambda client: client.list_tokens())
     if as_json:
         print_json(found)
     elif not found["tokens"]:
@@ -65,5 +55,5 @@ def remove(
     token_id: Annotated[str, typer.Argument(help="The token's id, as listed.")],
 ) -> None:
     """End a token at once."""
-    daemon.ask(lambda client: client.send("DELETE", f"/tokens/{token_id}"))
+    daemon.ask(lambda client: client.remove_token(token_id))
     console.print(f"Token {token_id} is gone.", markup=False)
