@@ -75,8 +75,8 @@ class ApiSettings(_Strict):
     tls_certificate: Path | None = None
     tls_key: Path | None = None
     behind_proxy: bool = False
-    connections: Annotated[int, Field(ge=4, le=1000)] = 64
-    streams: Annotated[int, Field(ge=1, le=500)] = 20
+    connections: Annotated[int, Field(ge=4, le=1000)] = 128
+    streams: Annotated[int, Field(ge=1, le=500)] = 60
     requests_per_minute: Annotated[int, Field(ge=60, le=10_000_000)] = 1200
 
     @property

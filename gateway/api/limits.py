@@ -28,10 +28,10 @@ class Limits:
     snapshot_bytes: int = 4 * _MEBIBYTE
     body_s: float = 60.0
     header_bytes: int = 8192
-    connections: int = 64
+    connections: int = 128
     local_connections: int = 16
     greeting_s: float = 10.0
-    streams: int = 20
+    streams: int = 60
     heartbeat_s: float = 15.0
     stalled_s: float = 30.0
     page: int = 500

@@ -30,6 +30,10 @@ _BASE = "/api/v1"
 _PLACES = ("pointer", "parameter", "header")
 
 
+#: Problems of this status and above may pass by themselves: too many requests, the server's own (RFC 9110, 15.6).
+_MAY_PASS = 429
+
+
 class CannotReach(GatepostError):
     """The daemon does not answer."""
 
@@ -179,21 +183,30 @@ class Client(Operations):
         return document
 
     async def stream(self, last_event_id: str | None = None) -> AsyncIterator[StreamEvent]:
-        """Events as they come, over cuts: resumes after the last one seen, with a growing pause."""
-        pause = 0.5
-        first = True
+        """Events as they come, over cuts: resumes after the last one seen, with a growing pause.
+
+        Raises CannotReach and ApiProblem when it can't begin; once it has, only when it may not go on (a token that was
+        removed). A gateway that is away, or has no room for a stream, is tried again.
+        """
+        pause, begun = 0.5, False
         while True:
             try:
                 async for event in self._stream_once(last_event_id):
-                    last_event_id, pause, first = event.id or last_event_id, 0.5, False
-                    yield event
+                    begun, pause = True, 0.5
+                    if event is not None:
+                        last_event_id = event.id or last_event_id
+                        yield event
             except (aiohttp.ClientError, TimeoutError, OSError) as fault:
-                if first:
+                if not begun:
                     raise self._unreachable(fault) from fault
+            except ApiProblem as problem:
+                if not begun or problem.status < _MAY_PASS:
+                    raise
             await asyncio.sleep(pause)
             pause = min(pause * 2, 10.0)
 
-    async def _stream_once(self, last_event_id: str | None) -> AsyncIterator[StreamEvent]:
+    async def _stream_once(self, last_event_id: str | None) -> AsyncIterator[StreamEvent | None]:
+        """One connection: None once it is open, then its events."""
         headers = {"Accept": "text/event-stream"}
         if last_event_id:
             headers["Last-Event-ID"] = last_event_id
@@ -202,6 +215,7 @@ class Client(Operations):
             if answer.status != 200:
                 await self._read(answer)
                 raise self._stranger()
+            yield None
             fields: dict[str, str] = {}
             async for raw in answer.content:
                 line = raw.decode("utf-8").rstrip("\r\n")
