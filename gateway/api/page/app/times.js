@@ -50,7 +50,10 @@ export function span(total) {
   const s = Math.round(total);
   if (s < 60) return `${s} s`;
   if (s < 3600) return s % 60 ? `${Math.floor(s / 60)} min ${s % 60} s` : `${s / 60} min`;
-  if (s < 86_400) return `${Math.floor(s / 3600)} h ${Math.floor((s % 3600) / 60)} min`;
+  if (s < 86_400) {
+    const minutes = Math.floor((s % 3600) / 60);
+    return `${Math.floor(s / 3600)} h${minutes ? ` ${minutes} min` : ""}`;
+  }
   const days = Math.floor(s / 86_400);
   return days === 1 ? "1 day" : `${days} days`;
 }

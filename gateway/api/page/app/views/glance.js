@@ -70,9 +70,11 @@ function waits(part, name) {
 // --- the first sentence ---
 
 function leadOf(live) {
-  const pressing = (value("conditions")?.conditions ?? []).filter((condition) => condition.weight !== "notice" && !condition.acknowledged).length;
+  const withGates = new Set((value("gates")?.gates ?? []).flatMap((gate) => gate.conditions));
+  const others = (value("conditions")?.conditions ?? []).filter((each) => each.weight !== "notice" && !each.acknowledged && !withGates.has(each.id)).length;
   const gates = gatesInWords(live);
-  return live && value("gates") && pressing ? `${gates} ${count(pressing, "thing")} ${pressing === 1 ? "needs" : "need"} somebody.` : gates;
+  if (!live || !value("gates") || !others) return gates;
+  return `${gates} ${count(others, withGates.size ? "other thing" : "thing")} ${others === 1 ? "needs" : "need"} somebody.`;
 }
 
 function gatesInWords(live) {

@@ -17,7 +17,7 @@ const AFTER_PRESS_MS = 1200; // the output and the contact have their say first
 function open(query) {
   const names = el("datalist", { id: "why-names" });
   const who = field({ name: "who", label: "Holder or serial", value: query.who ?? "", required: true, autocomplete: "off", list: "why-names" });
-  const answer = el("div", { class: "stack" });
+  const answer = el("div", { class: "view" });
   const listening = el("p", { class: "quiet small", role: "status" });
   const ask = form({
     class: "sheet",

@@ -1,0 +1,94 @@
+"""Pictures of the page for the documentation: `python -m tests.browser.screenshots` writes docs/pictures anew.
+
+A yard of virtual receivers is brought to something worth seeing: people come and go, one transmitter is lost, a gate
+opens by itself. Each view is pictured on a desk and on a phone, in light and dark where that shows something.
+"""
+
+from __future__ import annotations
+
+import asyncio
+from dataclasses import dataclass
+from pathlib import Path
+
+from playwright.async_api import Browser, expect
+
+from tests.browser.driving import DESK, Visitor, open_browser, open_visitor
+from tests.browser.quay import Quay, open_quay
+from tests.integration.yard import until
+
+FOLDER = Path(__file__).parents[2] / "docs" / "pictures"
+_PHONE = (390, 800)
+
+
+@dataclass(frozen=True, slots=True)
+class Picture:
+    """One file: which view, on what, in which light, and what must be in sight."""
+
+    name: str
+    path: str
+    shows: str
+    size: tuple[int, int] = DESK
+    scheme: str = "light"
+
+
+PICTURES = (
+    Picture("glance", "", "opened with no transmitter"),
+    Picture("glance-phone-dark", "", "opened with no transmitter", _PHONE, "dark"),
+    Picture("timeline", "timeline", "used Car-park barrier"),
+    Picture("timeline-phone", "timeline?kind=use", "used Car-park barrier", _PHONE),
+    Picture("people", "people?q=berth", "Position 1 works Slip gate."),
+    Picture("people-phone-dark", "people?q=48200012", "No receiver holds it any more.", _PHONE, "dark"),
+    Picture("why", "why?who=Berth%2012", "What to do:"),
+    Picture("why-phone", "why?who=Berth%2012", "What to do:", _PHONE),
+)
+
+
+def set_the_scene(quay: Quay) -> None:
+    """Comings and goings, a lost transmitter that is used again, and a gate that nobody asked to open."""
+    for number in (2, 5, 12, 9, 5, 21, 17):
+        quay.press(48_200_000 + number)
+    quay.open_gate(2)
+    quay.shut_gate(2)
+    serial = "0048200012"
+    quay.yard.daemon.post("/revocations", {"serial": serial, "reason": "lost on the pontoon"})
+    until(lambda: quay.yard.daemon.get(f"/revocations/{serial}")["proven"], "a proven revocation")
+    quay.press(int(serial))
+    quay.open_gate(1)
+    until(
+        lambda: [each for each in quay.yard.daemon.get("/conditions")["conditions"] if each["gate"] == "slip-gate"],
+        "a condition",
+        40,
+    )
+
+
+async def take(browser: Browser, quay: Quay, token: str, picture: Picture) -> None:
+    """One picture, once the page shows what it is for."""
+    async with open_visitor(browser, quay.address, size=picture.size, scheme=picture.scheme) as visitor:
+        await visitor.sign_in(token)
+        await visitor.go(picture.path)
+        await expect(visitor.page.get_by_text(picture.shows).first).to_be_visible()
+        await settle(visitor)
+        await visitor.picture(FOLDER / f"{picture.name}.png")
+
+
+async def settle(visitor: Visitor) -> None:
+    """Two frames without focus: what is pictured is painted."""
+    await visitor.page.evaluate(
+        "new Promise((done) => { document.activeElement.blur();"
+        " requestAnimationFrame(() => requestAnimationFrame(done)); })"
+    )
+
+
+async def _main() -> None:
+    FOLDER.mkdir(parents=True, exist_ok=True)
+    with open_quay() as quay:
+        set_the_scene(quay)
+        token = quay.token("admin")
+        async with open_browser() as browser:
+            for picture in PICTURES:
+                await take(browser, quay, token, picture)
+                print(FOLDER / f"{picture.name}.png")
+
+
+if __name__ == "__main__":
+    asyncio.run(_main())
