@@ -125,8 +125,8 @@ class Plans(Protocol):
         """Newest first. `before` is a plan id to go on from."""
         ...
 
-    async def unfinished(self) -> tuple[Plan, ...]:
-        """Plans whose state is not final, oldest first."""
+    async def unfinished(self, receiver: str | None = None) -> tuple[Plan, ...]:
+        """Plans whose state is not final, oldest first; of one receiver, or of all."""
         ...
 
 

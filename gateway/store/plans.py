@@ -43,8 +43,9 @@ class SqlitePlans:
         where = " and ".join(conditions)
         return await self._select(f"where {where} order by sequence desc limit ?", (*values, max(0, limit)))
 
-    async def unfinished(self) -> tuple[Plan, ...]:
-        return await self._select("where final = 0 order by sequence", ())
+    async def unfinished(self, receiver: str | None = None) -> tuple[Plan, ...]:
+        one = "" if receiver is None else "and receiver = ?"
+        return await self._select(f"where final = 0 {one} order by sequence", () if receiver is None else (receiver,))
 
     async def _select(self, rest: str, values: tuple[Any, ...]) -> tuple[Plan, ...]:
         rows = await self._database.read(lambda db: db.execute(f"{_COLUMNS} {rest}", values).fetchall())

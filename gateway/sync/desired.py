@@ -18,6 +18,7 @@ from gateway.domain.roster import Entry, Roster
 from gateway.domain.transmitter import BUILT_IN_KINDS, Kind, write_serial
 from gateway.domain.validity import Validity, ends, validity
 from gateway.ports import ReceiverFacts
+from gateway.sync.roster_index import index_of
 
 __all__ = ["Desired", "Moment", "Shape", "Wanted", "desired_slots"]
 
@@ -86,7 +87,8 @@ def desired_slots(
     ended: dict[int, str] = {}
     undecided: set[int] = set()
     left_out: list[str] = []
-    for entry in roster.entries:
+    index = index_of(roster)
+    for entry in index.rows_of(facts.name):
         if not _is_here(entry, site):
             continue
         place, notes = _place(entry, roster, facts, shape)
@@ -108,10 +110,10 @@ def desired_slots(
         wanted=wanted,
         ended=ended,
         undecided=frozenset(undecided),
-        listed=frozenset(entry.serial for entry in roster.entries),
+        listed=index.listed,
         revoked=frozenset(revoked),
         left_out=tuple(left_out),
-        holders={entry.serial: entry.holder for entry in roster.entries},
+        holders=index.holders,
     )
 
 
@@ -167,5 +169,5 @@ def _foreseen(entry: Entry, moment: Moment) -> bool:
         return False
     if ends(entry.valid_until, moment.zone) > moment.accepted:
         return True
-    before = moment.earlier.by_serial().get(entry.serial) if moment.earlier else None
+    before = index_of(moment.earlier).by_serial.get(entry.serial) if moment.earlier else None
     return before is not None and before.valid_until == entry.valid_until

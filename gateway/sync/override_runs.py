@@ -99,8 +99,7 @@ class OverrideRuns:
         return prepared
 
     async def _held(self, receiver: str) -> Plan | None:
-        unfinished = await self._plans.unfinished()
-        held = [p for p in unfinished if p.receiver == receiver and p.reason == ENROLMENT]
+        held = [p for p in await self._plans.unfinished(receiver) if p.reason == ENROLMENT]
         return next((plan for plan in reversed(held) if plan.state is PlanState.HELD), None)
 
     async def _settle(self, plan_id: str) -> None:

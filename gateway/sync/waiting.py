@@ -100,16 +100,16 @@ class Waiting:
         told = () if wait.kept_digest is not None else (_cleared(wait, asked_by, by),)
         held = tuple(
             replace(plan, state=PlanState.SUPERSEDED, outcome="The roster goes on instead.")
-            for plan in await self._plans.unfinished()
-            if plan.receiver == wait.receiver and plan.restores and plan.state is PlanState.HELD
+            for plan in await self._plans.unfinished(wait.receiver)
+            if plan.restores and plan.state is PlanState.HELD
         )
         await self._journal.commit(Commit(events=told, plans=held))
 
     async def _superseded(self, wait: RosterWait, outcome: str) -> tuple[Plan, ...]:
         return tuple(
             replace(plan, state=PlanState.SUPERSEDED, outcome=outcome)
-            for plan in await self._plans.unfinished()
-            if plan.receiver == wait.receiver and plan.id != wait.plan
+            for plan in await self._plans.unfinished(wait.receiver)
+            if plan.id != wait.plan
         )
 
 

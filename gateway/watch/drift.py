@@ -119,13 +119,12 @@ class DriftFinder:
 
     async def _is_written(self, receiver: str) -> bool:
         """Whether a plan is under way there, some of which may have been in the memory that was cleared."""
-        unfinished = await self._plans.unfinished()
-        return any(plan.receiver == receiver and plan.state is not PlanState.HELD for plan in unfinished)
+        return any(plan.state is not PlanState.HELD for plan in await self._plans.unfinished(receiver))
 
     async def _targets(self, receiver: str) -> dict[int, Slot | None]:
         """What plans that were cut meant each slot to be. A plan that was proven has told the mirror itself."""
         recent = await self._plans.newest(receiver=receiver, limit=_RECENT_PLANS)
-        older = [plan for plan in await self._plans.unfinished() if plan.receiver == receiver]
+        older = await self._plans.unfinished(receiver)
         seen: set[int] = set()
         targets: dict[int, Slot | None] = {}
         for plan in (*recent, *(plan for plan in reversed(older) if plan not in recent)):

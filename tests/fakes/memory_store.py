@@ -85,8 +85,9 @@ class MemoryPlans:
             plans = plans[ids.index(before) + 1 :] if before in ids else []
         return tuple(plans[:limit])
 
-    async def unfinished(self) -> tuple[Plan, ...]:
-        return tuple(plan for plan in self.kept.values() if not plan.state.is_final)
+    async def unfinished(self, receiver: str | None = None) -> tuple[Plan, ...]:
+        plans = (plan for plan in self.kept.values() if receiver in (None, plan.receiver))
+        return tuple(plan for plan in plans if not plan.state.is_final)
 
 
 class MemoryProofs:
