@@ -161,6 +161,8 @@ class Client(Operations):
             address = path if path.startswith(self._root) else self._base + path
             async with self._session.request(method, address, allow_redirects=False, **more) as answer:
                 yield answer
+        except aiohttp.ClientConnectorCertificateError as fault:  # a ValueError too
+            raise self._unreachable(fault) from fault
         except ValueError as fault:  # an address that is none, or JSON that is none
             raise self._stranger() from fault
         except (aiohttp.ClientError, TimeoutError, OSError) as fault:
@@ -235,6 +237,8 @@ class Client(Operations):
         )
 
     def _unreachable(self, fault: BaseException) -> CannotReach:
+        if isinstance(fault, aiohttp.ClientConnectorCertificateError):
+            return self._untrusted(fault)
         if self._by_socket and getattr(fault, "errno", None) in (errno.EACCES, errno.EPERM):
             return CannotReach(
                 f"The socket {self._where} may not be opened by this user.",
@@ -243,6 +247,21 @@ class Client(Operations):
             )
         remedy = "Is the daemon running (systemctl status gatepost)? Elsewhere than on the board use --url and a token."
         return CannotReach(f"No gateway answers at {self._where}.", remedy=remedy)
+
+    def _untrusted(self, fault: aiohttp.ClientConnectorCertificateError) -> CannotReach:
+        reason = getattr(fault.certificate_error, "verify_message", "") or "it does not fit"
+        remedy = "Name the PEM file of the authority that signed it with --ca."
+        if "not yet valid" in reason:
+            remedy = "Compare this machine's clock with the right time; the certificate begins later than it says."
+        elif "expired" in reason:
+            remedy = (
+                "Compare this machine's clock with the right time; if it is right, renew the gateway's certificate."
+            )
+        elif "mismatch" in reason:
+            remedy = "Use a name that stands in the certificate, or have one made for this name."
+        return CannotReach(
+            f"The certificate of {self._where} is not trusted: {reason}.", remedy=remedy, code="certificate-untrusted"
+        )
 
 
 def _trust(ca: Path | None) -> ssl.SSLContext:
