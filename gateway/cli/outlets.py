@@ -8,11 +8,12 @@ from typing import Annotated, Any
 
 import typer
 
-from gateway.cli.console import AsJson, console, print_json, tell_error
+from gateway.cli.console import AsJson, console, fail, print_json, tell_aside
 from gateway.cli.reaching import Reach, reaching
+from gateway.cli.sign_off import OUTCOMES, sheet_name, sign_off_sheet, write_sheet
 from gateway.errors import Refused
 
-__all__ = ["outlets", "sign_off_sheet"]
+__all__ = ["outlets"]
 
 outlets = typer.Typer(help="Where events go: webhooks, MQTT, alarm reporting, mail.", no_args_is_help=True)
 
@@ -23,12 +24,6 @@ _STATES = {
     "retrying": "tries again",
     "failing": "fails",
     "disabled": "is switched off by the other side",
-}
-_OUTCOMES = {
-    "delivered": "arrived",
-    "failed": "did not arrive",
-    "rejected": "was refused",
-    "not-tried": "was not tried",
 }
 Name = Annotated[str, typer.Argument(help="The outlet's name in the settings.")]
 
@@ -52,13 +47,19 @@ def list_(daemon: Reach, as_json: AsJson = False) -> None:
 def send_samples(
     daemon: Reach,
     name: Name,
-    sheet: Annotated[Path | None, typer.Option("--sheet", help="Write a sign-off sheet to this new file.")] = None,
+    sheet: Annotated[
+        Path | None, typer.Option("--sheet", help="The sign-off sheet's file; a new one in this folder unless given.")
+    ] = None,
+    no_sheet: Annotated[bool, typer.Option("--no-sheet", help="Write no sign-off sheet.")] = False,
     on_test: Annotated[
         bool, typer.Option("--on-test", help="The station has put the account on test; alarm reporting asks for it.")
     ] = False,
     as_json: AsJson = False,
 ) -> None:
-    """Send each kind of event once as a test, and say what arrived."""
+    """Send each kind of event once as a test, say what arrived, and write a sheet for both sides to sign.
+
+    With --json a sheet is written only when --sheet names it.
+    """
 
     async def work(client: Any) -> Any:
         outlet = await client.get_outlet(name)
@@ -68,20 +69,25 @@ def send_samples(
                 remedy="Have the account put on test at the station first, then add --on-test.",
                 code="not-on-test",
             )
-        return outlet, await client.test_outlet(name)
+        return await client.get_gateway(), outlet, await client.test_outlet(name)
 
-    outlet, result = daemon.ask(work)
+    gateway, outlet, result = daemon.ask(work)
     if as_json:
         print_json(result)
     else:
         for each in result["results"]:
             answer = f" ({each['answer']})" if each["answer"] else ""
-            console.print(f"{each['words']}: {_OUTCOMES[each['outcome']]}{answer}", markup=False)
+            console.print(f"{each['words']}: {OUTCOMES[each['outcome']]}{answer}", markup=False)
         console.print(
             "All of it arrived." if result["passed"] else "Not everything arrived; see above what to do.", markup=False
         )
-    if sheet is not None:
-        _write(sheet, sign_off_sheet(outlet, result))
+    if sheet is not None or not (no_sheet or as_json):
+        path = sheet or sheet_name(name, result["time"])
+        try:
+            write_sheet(path, sign_off_sheet(gateway, outlet, result))
+        except Refused as fault:
+            fail(fault)
+        tell_aside(f"The sheet is in {path}.")
     if not result["passed"]:
         raise typer.Exit(1)
 
@@ -102,26 +108,6 @@ def replay(
         console.print(f"{name} sends from {first} on, {found['lag']} events.", markup=False)
 
 
-def sign_off_sheet(outlet: Mapping[str, Any], result: Mapping[str, Any]) -> str:
-    """The sheet that both sides sign when an outlet is taken into use."""
-    lines = [
-        f"# Outlet {outlet['id']} ({outlet['kind']})",
-        "",
-        f"Sent to {outlet['place']} on {result['time']}.",
-        "",
-        "| event | sent as | outcome | answer | seconds | seen at the other side |",
-        "| --- | --- | --- | --- | --- | --- |",
-    ]
-    lines += [
-        f"| {_cell(each['words'])} | {each['event']} | {_OUTCOMES[each['outcome']]} | {_cell(each['answer'])} "
-        f"| {each['took_s']:.3f} | [ ] |"
-        for each in result["results"]
-    ]
-    return "\n".join(
-        [*lines, "", "Checked by: ____________________  Date: __________  Signature: ____________________", ""]
-    )
-
-
 def _sentence(outlet: Mapping[str, Any]) -> str:
     words = f"{outlet['id']} ({outlet['kind']}, {outlet['place']}) {_STATES[outlet['state']]}"
     parts = [f"{outlet['lag']} events before it" if outlet["lag"] else ""]
@@ -129,19 +115,3 @@ def _sentence(outlet: Mapping[str, Any]) -> str:
     parts += [f"{outlet['lost']} forgotten before they were sent" if outlet["lost"] else ""]
     told = "; ".join([words, *(part for part in parts if part)]) + "."
     return " ".join(part for part in (told, outlet["problem"], outlet["remedy"]) if part)
-
-
-def _cell(text: str) -> str:
-    return " ".join(text.split()).replace("|", "\\|")
-
-
-def _write(path: Path, text: str) -> None:
-    try:
-        with path.open("x", encoding="utf-8") as sheet:
-            sheet.write(text)
-    except OSError as fault:
-        tell_error(
-            Refused(f"{path} can't be written: {fault.strerror}.", remedy="Name a new file.", code="file-failed")
-        )
-        raise typer.Exit(1) from fault
-    console.print(f"The sheet is in {path}.", markup=False)

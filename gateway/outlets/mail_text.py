@@ -73,7 +73,8 @@ def _title(event: Event) -> str:
 def _title_words(event: Event) -> str:
     condition = condition_of(event.data) if event.name.value.startswith("condition.") else ""
     words = event.name.value.partition(".")[2] if condition else event.name.value.replace(".", " ")
-    return f"{condition.replace('-', ' ')} {words}".strip().replace("_", " ")
+    told = f"{condition.replace('-', ' ')} {words}".strip().replace("_", " ")
+    return f"{told} (a test: people work there)" if event.data.get("visit") else told
 
 
 def _clock(time: datetime, zone: tzinfo) -> str:
