@@ -185,3 +185,20 @@ def test_what_is_revoked_stays_out_by_this_way_too(yard: Yard) -> None:
     assert done.code == 1
     assert "is revoked and stays out" in done.out
     assert new not in yard.lines["quayside"].rights()
+
+
+def test_a_gateway_that_keeps_the_roster_itself_takes_the_row() -> None:
+    """No central file: added and at work at once, with no override left over; the roster's next run changes nothing."""
+    with open_yard() as own:
+        own.write_settings(roster='source = "local"')
+        line = own.line("quayside")
+        own.start().wait_mirrored("slip-gate")
+        arguments = ("--holder", "Berth 40", "--rights", "1:slip-gate/gate", "--in-force", "--add")
+        done = own.run("enrol", "slip-gate", "--serial", "48231950", *arguments)
+        assert done.code == 0, done.said
+        assert "In the roster now:" in done.out
+        assert line.rights() == {"0048231950": {"1": [1]}}
+        assert own.daemon.get("/overrides")["overrides"] == []
+        revision = line.revision()
+        assert own.run("roster", "apply").code == 0
+        assert line.revision() == revision

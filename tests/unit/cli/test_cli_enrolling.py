@@ -1,0 +1,38 @@
+"""What `enrol` and `revoke` refuse before they ask anybody."""
+
+from __future__ import annotations
+
+import pytest
+from typer.testing import CliRunner
+
+from gateway.cli.app import app
+
+_WRONG = (
+    (["enrol", "slip-gate", "--press"], "--serial"),
+    (["enrol", "slip-gate", "--several", "--serial", "48231950"], "--several"),
+    (["enrol", "slip-gate", "--holder", "Berth 40"], "--group"),
+    (["enrol", "slip-gate", "--holder", "Berth 40", "--group", "berths", "--like", "Berth 2"], "--like"),
+    (["enrol", "slip-gate", "--in-force"], "--holder"),
+    (["enrol", "slip-gate", "--seconds", "61"], "60"),
+    (["revoke", "--reason", "lost"], "--holder"),
+    (["revoke", "48231907", "--holder", "Berth 12", "--reason", "lost"], "--holder"),
+    (["revoke", "--holder", "Berth 12"], "--reason"),
+    (["revoke", "48231907", "--preview"], "--preview"),
+    (["revoke", "--group", "hoist-crew", "--lift", "--reason", "found"], "--holder"),
+)
+
+
+@pytest.mark.parametrize(("arguments", "named"), _WRONG)
+def test_wrong_usage(arguments: list[str], named: str) -> None:
+    """Exit code 2, with the option that is meant; no daemon is asked."""
+    done = CliRunner().invoke(app, [*arguments], env={"COLUMNS": "200", "GATEPOST_SOCKET": "/nonexistent/api.sock"})
+    assert done.exit_code == 2, done.output
+    assert named in done.output
+
+
+@pytest.mark.parametrize("arguments", [["enrol", "slip-gate", "--serial", "48O"], ["overrides", "--withdraw", "x"]])
+def test_what_is_no_serial(arguments: list[str]) -> None:
+    """Said with what to write."""
+    done = CliRunner().invoke(app, arguments, env={"GATEPOST_SOCKET": "/nonexistent/api.sock"})
+    assert done.exit_code == 1
+    assert "ten decimal digits" in done.output
