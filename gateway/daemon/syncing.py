@@ -71,7 +71,7 @@ def build_rosters(ground: Ground) -> Rosters:
     keeper = RosterKeeper(
         source=parts.source, reader=parts.reader, archive=store.roster_files, ledger=store.ledger,
         journal=store.journal, clock=clock, receivers=parts.facts, timetable=timetable,
-        book=store.roster_book,
+        book=store.roster_book, trust=ground.trust,
     )  # fmt: skip
     return Rosters(keeper, timetable, OverriddenRosters(keeper, store.ledger))
 

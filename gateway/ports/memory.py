@@ -132,11 +132,15 @@ class Plans(Protocol):
 
 @dataclass(frozen=True, slots=True)
 class RosterAcceptance:
-    """Which roster was last accepted. `revision` is a signed file's number, None when unsigned."""
+    """Which roster was last accepted. `revision` is a signed file's number, None when unsigned.
+
+    `clock_trusted` says whether `time` was known to be right; False also where nobody noted it.
+    """
 
     digest: str
     time: datetime
     revision: int | None = None
+    clock_trusted: bool = False
 
 
 class Ledger(Protocol):

@@ -9,6 +9,7 @@ it knows (rule 7 of the design).
 from __future__ import annotations
 
 import sqlite3
+from datetime import datetime
 
 from gateway.domain.history import Moment
 from gateway.store.codec import from_micros, to_micros
@@ -18,6 +19,9 @@ __all__ = ["MOMENT_COLUMNS", "Moments", "read_moment"]
 
 #: What `read_moment` takes, of a table called by the letter put in.
 MOMENT_COLUMNS = "{0}.number, {0}.clock_us, {0}.trusted, {0}.earliest_us, {0}.latest_us"
+_INSERT = (
+    "insert into moments (clock_us, trusted, boot_id, monotonic_s, earliest_us, latest_us) values (?, ?, ?, ?, ?, ?)"
+)
 
 
 class Moments:
@@ -51,11 +55,17 @@ class Moments:
         earliest, latest = (clock_us, clock_us) if stamp.clock_trusted else (known_us, None)
         self._next = (known_us, unsettled or not stamp.clock_trusted)
         row = (clock_us, stamp.clock_trusted, stamp.boot_id, stamp.monotonic_s, earliest, latest)
-        (number,) = db.execute(
-            "insert into moments (clock_us, trusted, boot_id, monotonic_s, earliest_us, latest_us)"
-            " values (?, ?, ?, ?, ?, ?) returning number",
-            row,
-        ).fetchone()
+        (number,) = db.execute(f"{_INSERT} returning number", row).fetchone()
+        return int(number)
+
+    def add_earlier(self, db: sqlite3.Connection, stamp: Stamp, time: datetime, trusted: bool) -> int:
+        """A moment of an earlier run, of which the wall clock alone is known; at the latest now."""
+        clock_us = to_micros(time)
+        latest = to_micros(stamp.time) if stamp.clock_trusted else None
+        earliest, latest = (clock_us, clock_us) if trusted else (None, latest)
+        known_us, unsettled = self._next
+        self._next = (known_us, unsettled or latest is None)
+        (number,) = db.execute(f"{_INSERT} returning number", (clock_us, trusted, "", 0.0, earliest, latest)).fetchone()
         return int(number)
 
     def keep(self) -> None:

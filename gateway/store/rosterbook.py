@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import sqlite3
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import date, datetime
 
 from gateway.clock import Clock
@@ -37,16 +37,18 @@ class SqliteRosterBook:
     async def note(self, roster: Roster, acceptance: RosterAcceptance, *, now: bool) -> None:
         """Also the same roster signed anew, as another revision of it, without a row changed."""
         stamp = Stamp(self._clock.now(), self._trust.trusted, self._boot_id, self._clock.monotonic())
-        if not now:
-            # The ledger keeps the time and not whether the clock was right then: it counts when it can be so.
-            stamp = replace(stamp, clock_trusted=stamp.clock_trusted and acceptance.time <= stamp.time)
-            stamp = replace(stamp, time=acceptance.time)
         lines = {entry.serial: canonical(encode(roster_line(entry, roster))) for entry in roster.entries}
         holders = len({entry.holder for entry in roster.entries})
 
         def work(db: sqlite3.Connection) -> None:
-            self._moments.settle(db, replace(stamp, time=self._clock.now()))
-            _write(db, lambda: self._moments.add(db, stamp), _Noted(roster.digest, acceptance.revision, lines, holders))
+            self._moments.settle(db, stamp)
+            noted = _Noted(roster.digest, acceptance.revision, lines, holders)
+            if now:
+                _write(db, lambda: self._moments.add(db, stamp), noted)
+            else:
+                _write(
+                    db, lambda: self._moments.add_earlier(db, stamp, acceptance.time, acceptance.clock_trusted), noted
+                )
 
         await self._database.write(work, lambda _: self._moments.keep())
 

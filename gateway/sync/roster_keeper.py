@@ -33,6 +33,7 @@ from gateway.ports import (
     RosterSource,
     RosterState,
     Timetable,
+    Trust,
 )
 from gateway.sync.drafting import InForce
 from gateway.sync.due import Due
@@ -81,6 +82,7 @@ class RosterKeeper:
         receivers: Sequence[ReceiverFacts],
         timetable: Timetable | None = None,
         book: RosterBook | None = None,
+        trust: Trust | None = None,
     ) -> None:
         self._source = source
         self._reader = reader
@@ -91,6 +93,7 @@ class RosterKeeper:
         self._receivers = receivers
         self._timetable = timetable
         self._book = book
+        self._trust = trust
         self._lock = asyncio.Lock()
         self._roster: Roster | None = None
         self._earlier: Roster | None = None
@@ -199,7 +202,10 @@ class RosterKeeper:
         accepted = self._ledger.accepted
         await self._archive.keep(roster.digest, fetched)
         if accepted is None or accepted.digest != roster.digest:
-            await self._ledger.accept_roster(RosterAcceptance(roster.digest, self._clock.now(), fetched.revision))
+            trusted = self._trust is not None and self._trust.trusted
+            await self._ledger.accept_roster(
+                RosterAcceptance(roster.digest, self._clock.now(), fetched.revision, trusted)
+            )
         elif self._signed_anew(fetched.revision):
             await self._ledger.accept_roster(replace(accepted, revision=fetched.revision))
         if self._roster is None or self._roster.digest != roster.digest:

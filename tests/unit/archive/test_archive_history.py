@@ -550,13 +550,28 @@ async def test_a_lost_database_begins_the_record_anew_and_says_so(past: Past) ->
     past.at("2026-03-04 12:00:00")
     await past.open()
     await past.hold({1: (1, GATE)})
-    acceptance = RosterAcceptance("d1", datetime(2026, 3, 2, 8, 0, tzinfo=UTC))
+    acceptance = RosterAcceptance("d1", datetime(2026, 3, 2, 8, 0, tzinfo=UTC), clock_trusted=True)
     await past.store.roster_book.note(Roster((entry(1),), "d1"), acceptance, now=False)
     day = await past.on(date(2026, 3, 3))
     assert [receiver.recorded for receiver in day.receivers] == [False]
     assert words(day) == []
     assert len(words(day, "roster")) == 1
     assert words(await past.on(date(2026, 3, 4)))[0].endswith("from 12:00:00")
+
+
+@pytest.mark.parametrize("trusted", [True, False])
+async def test_a_roster_of_an_earlier_run_is_dated_by_what_the_ledger_kept(past: Past, trusted: bool) -> None:
+    """Its time when the clock was right then; else only that it was before the clock was right again."""
+    past.trust.trusted = False
+    acceptance = RosterAcceptance("d1", datetime(2026, 3, 1, 8, 0, tzinfo=UTC), clock_trusted=trusted)
+    await past.store.roster_book.note(Roster((entry(1),), "d1"), acceptance, now=False)
+    past.trust.trusted = True
+    past.at("2026-03-05 12:16:40")  # 1000 s after the start of the system
+    await past.tell(EventName.CLOCK_TRUSTED)
+    (revision,) = await past.store.history.revisions()
+    expected = acceptance.time if trusted else None
+    assert (revision.accepted.at, revision.accepted.earliest) == (expected, expected)
+    assert revision.accepted.latest == expected or revision.accepted.latest == datetime(2026, 3, 5, 12, 0, tzinfo=UTC)
 
 
 async def test_a_mirror_older_than_the_record_begins_it_at_the_start(past: Past) -> None:
