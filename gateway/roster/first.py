@@ -56,7 +56,7 @@ def first_roster(memories: Sequence[Memory]) -> FirstRoster:
     notes: list[str] = []
     rows: list[_Row] = []
     labels: defaultdict[str, dict[str, str]] = defaultdict(dict)
-    for found in _transmitters(memories):
+    for found in _transmitters(memories, notes):
         kind = _kind(found)
         rights = _rights(found, kind, notes)
         if rights:
@@ -78,11 +78,22 @@ def first_roster(memories: Sequence[Memory]) -> FirstRoster:
     )
 
 
-def _transmitters(memories: Sequence[Memory]) -> Iterable[_Found]:
+def _transmitters(memories: Sequence[Memory], notes: list[str]) -> Iterable[_Found]:
+    """Every transmitter; of one that stands twice in a memory the lower slot, which is the one that works
+    (docs/register-map.md, slots)."""
     found: dict[int, list[tuple[Memory, Slot]]] = {}
     for memory in memories:
+        lowest: dict[int, Slot] = {}
         for slot in sorted(memory.slots, key=lambda slot: slot.number):
-            found.setdefault(slot.serial, []).append((memory, slot))
+            first = lowest.setdefault(slot.serial, slot)
+            if first is slot:
+                found.setdefault(slot.serial, []).append((memory, slot))
+            else:
+                who = f"transmitter {write_serial(slot.serial)}"
+                notes.append(
+                    f"{memory.facts.name} holds {who} twice: slot {first.number} works, and slot {slot.number}, "
+                    "which does nothing, would be freed."
+                )
     return (_Found(serial, tuple(slots)) for serial, slots in found.items())
 
 
@@ -101,13 +112,8 @@ def _kind(found: _Found) -> Kind:
 
 def _rights(found: _Found, kind: Kind, notes: list[str]) -> tuple[Right, ...]:
     rights: set[Right] = set()
-    pairs: dict[str, frozenset[tuple[int, int]]] = {}
-    who = f"transmitter {write_serial(found.serial)}"
     for memory, slot in found.slots:
         name = memory.facts.name
-        if name in pairs:
-            notes.append(f"{name} holds {who} twice; one slot stays, with all of its rights.")
-        pairs[name] = pairs.get(name, frozenset()) | slot.pairs
         for place, output in sorted(slot.pairs):
             text = memory.facts.output_text(output)
             if text is None or place > len(kind.positions) or output > memory.limits.outputs:
@@ -136,7 +142,7 @@ def _label(found: _Found, holder: str, labels: dict[str, dict[str, str]]) -> Non
     for memory, slot in found.slots:
         kept = "" if is_unnamed(holder, found.serial) else memory.fit_name(memory.limits, holder)
         if slot.name != kept:
-            labels[memory.facts.name].setdefault(write_serial(found.serial), slot.name)
+            labels[memory.facts.name][write_serial(found.serial)] = slot.name
 
 
 def _groups(rows: Sequence[_Row]) -> Mapping[str, tuple[Right, ...]]:

@@ -43,10 +43,12 @@ class Held:
         return cls(facts, slots, mirror.limits.outputs, mirror.limits.positions)
 
     def pairs(self, serial: int) -> Pairs | None:
-        """What it holds for a transmitter; None while that isn't known."""
+        """What works there for a transmitter; None while that isn't known. Of one that stands twice the lower slot works
+        (docs/register-map.md, slots)."""
         if self.slots is None:
             return None
-        return _NONE.union(*(slot.pairs for slot in self.slots.get(serial, ())))
+        held = self.slots.get(serial)
+        return held[0].pairs if held else _NONE
 
 
 @dataclass(frozen=True, slots=True)

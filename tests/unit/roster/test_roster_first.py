@@ -169,7 +169,11 @@ def test_the_kind_comes_from_the_memory(code: int, kind: str) -> None:
 
 
 def test_a_transmitter_that_stands_twice_is_said() -> None:
-    """A roster can't say it; both slots' rights are kept together."""
-    first = first_roster([memory(FACTS[0], slot(1, 77, (1, 1)), slot(2, 77, (2, 3)))])
-    assert "twice" in first.notes[0]
-    assert "1:slip-gate/gate 2:slip-gate/boat-hoist" in first.pair.roster.decode()
+    """The lower slot is the one that works; the other is all that a plan would touch."""
+    found = memory(FACTS[0], slot(4, 77, (1, 1), name="Barge"), slot(2, 77, (2, 3), name="Barge"))
+    first = first_roster([found])
+    assert first.notes == (
+        "slip-gate holds transmitter 0000000077 twice: slot 2 works, and slot 4, which does nothing, would be freed.",
+    )
+    assert "2:slip-gate/boat-hoist" in first.pair.roster.decode()
+    assert [words.split(":")[0] for words in changes(first, found)] == ["slot 4"]

@@ -84,6 +84,15 @@ async def test_what_is_wanted_and_held_works() -> None:
     assert card.kept_names == ((SLIP, "Berth 12"),)
 
 
+async def test_of_two_slots_the_lower_one_works() -> None:
+    """The other does nothing, and nothing is claimed of it."""
+    yard = Yard(Entry(2, BERTH, "Berth 12", rights=(GATE,)))
+    yard.hold(SLIP, {9: slot(9, BERTH, (2, 2)), 4: slot(4, BERTH, (1, 1))})
+    yard.hold(PARK, {})
+    card = await yard.card(BERTH)
+    assert ([place.position for place in card.places], card.standing) == (["1"], Standing.WORKS)
+
+
 async def test_differences_are_coming_and_going() -> None:
     """Until they are written, and until they are taken away."""
     yard = Yard(Entry(2, BERTH, "Berth 12", rights=(GATE, BARRIER)))
