@@ -14,7 +14,7 @@ from tests.browser.quay import MARKUP, Quay
 
 pytestmark = pytest.mark.asyncio(loop_scope="session")
 
-_VIEWS = ("", "timeline", "people?q=img", "why?who=Berth%201")
+_VIEWS = ("", "timeline", "people?q=img", "access?gate=barrier", "why?who=Berth%201")
 
 
 async def test_a_gate_is_told_as_it_moves(browser: Browser, quay: Quay) -> None:
@@ -125,7 +125,7 @@ async def test_finding_somebody_as_one_types(browser: Browser, quay: Quay) -> No
         await expect(card).to_contain_text("Position 1 works Slip gate.")
         assert "q=48200007" in visitor.page.url
         await card.get_by_text("Its story").click()
-        await expect(card.get_by_role("link", name="All of it in the timeline")).to_be_visible()
+        await expect(card.get_by_role("link", name="Every press in the timeline")).to_be_visible()
         await card.get_by_role("link", name="Why does it not open?").click()
         await expect(visitor.page.get_by_text("No receiver here has heard it.")).to_be_visible()
         quay.press(48_200_007)

@@ -4,7 +4,7 @@ import { el, fill, say, set } from "./dom.js";
 import { here, onMove, to } from "./router.js";
 import { atOnce, politely } from "./say.js";
 import { may, who } from "./session.js";
-import { connection, value, watch, watchConnection } from "./store.js";
+import { connection, value, watch, watchConnection, watchEvents } from "./store.js";
 import { seconds } from "./times.js";
 import { DEVICE_NOTE, placeName } from "./words.js";
 import { notAllowed } from "./parts/notice.js";
@@ -87,6 +87,9 @@ export function frame(place, { signOut }) {
   const stops = [
     onMove(move),
     watch(["conditions"], () => view && rename()),
+    watchEvents((event) => {
+      if (event.type === "local.gatepost.condition.raised") (event.data.weight === "alarm" ? atOnce : politely)(event.data.sentence ?? "Something needs somebody.");
+    }),
     watchConnection(({ state: now, since, problem }) => {
       const before = state.dataset.state;
       state.dataset.state = now;

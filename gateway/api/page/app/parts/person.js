@@ -3,11 +3,9 @@
 import { get } from "../api.js";
 import { el, fill } from "../dom.js";
 import { to } from "../router.js";
-import { clock, day, dayOfYear, isoDay, timeOf } from "../times.js";
-import { STANDINGS, STANDING_SHAPES } from "../words.js";
+import { dayOfYear, timeOf } from "../times.js";
+import { sentence, STANDINGS, STANDING_SHAPES } from "../words.js";
 import { empty, failed, loading, tag } from "./notice.js";
-
-const STORY = 50;
 
 /** One holder. `actions(card)` may give controls to stand under each transmitter. */
 export function personCard(person, { actions = () => null } = {}) {
@@ -47,7 +45,7 @@ const kindOf = ({ kind, group }) => (group ? `${kind || "Transmitter"}, group ${
 
 /** What is known of one transmitter, newest first; asked for when somebody opens it. */
 function story(serial) {
-  const body = el("div");
+  const body = el("div", { class: "stack" });
   let asked = false;
   const node = el("details", { on: { toggle: () => node.open && !asked && load() } }, el("summary", {}, "Its story"), body);
 
@@ -55,13 +53,14 @@ function story(serial) {
     asked = true;
     fill(body, loading());
     try {
-      const { rows } = await get("/timeline", { who: serial, limit: STORY });
+      const { story: told } = await get("/roster/history", { serial });
       fill(
         body,
-        rows.length
-          ? el("ol", { class: "log" }, rows.map((row) => el("li", { class: "line" }, row.time ? timeOf(row.time, `${isoDay(row.time) === isoDay(new Date()) ? "" : `${day(row.time)} `}${clock(row.time)}`) : el("span", { class: "quiet" }, "?"), el("p", {}, row.sentence))))
-          : empty("Nothing is kept about it."),
-        el("p", { class: "small" }, el("a", { href: to("timeline", { who: serial }) }, "All of it in the timeline")),
+        told.chapters.length
+          ? el("ol", { class: "log" }, [...told.chapters].reverse().map((chapter) => el("li", { class: "line wide" }, whenOf(chapter.moment), el("p", {}, sentence(chapter.words)))))
+          : empty("Nothing is recorded about it."),
+        told.limits.length > 0 && el("ul", { class: "small quiet" }, told.limits.map((limit) => el("li", {}, limit))),
+        el("p", { class: "small" }, el("a", { href: to("timeline", { who: serial }) }, "Every press in the timeline")),
       );
     } catch (problem) {
       asked = false;
@@ -71,3 +70,5 @@ function story(serial) {
 
   return node;
 }
+
+const whenOf = (told) => (told.at ? timeOf(told.at) : el("span", { class: "quiet", title: "The clock was not known to be right." }, "time not known"));

@@ -111,7 +111,7 @@ function makeGate(gate) {
     el("div", { class: "stack" }, el("h3", { class: "said" }), el("p", { class: "small quiet", "data-part": "health" })),
     el("ul", { class: "stack wide" }),
     el("p", { class: "small quiet stack wide", "data-part": "facts" }),
-    el("p", { class: "row small stack wide" }, may("roster") && [el("a", { href: to("timeline", { gate: gate.id, kind: "use" }) }, "Who used it"), el("a", { href: to("people", { gate: gate.id }) }, "Who has access")]),
+    el("p", { class: "row small stack wide" }, may("roster") && [el("a", { href: to("timeline", { gate: gate.id, kind: "use" }) }, "Who used it"), el("a", { href: to("access", { gate: gate.id }) }, "Who has access")]),
   );
 }
 

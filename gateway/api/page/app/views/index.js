@@ -1,9 +1,10 @@
 // Every view, in the order of the ways at the left. A view is {path, title, scope, open(query) -> {node, close, query?}};
 // docs/page.md tells how to add one.
 
+import { view as access } from "./access.js";
 import { view as glance } from "./glance.js";
 import { view as people } from "./people.js";
 import { view as timeline } from "./timeline.js";
 import { view as why } from "./why.js";
 
-export const VIEWS = [glance, timeline, people, why];
+export const VIEWS = [glance, timeline, people, access, why];
