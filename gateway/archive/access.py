@@ -7,6 +7,7 @@ watched a receiver are told with the answer, and so is where the record begins.
 
 from __future__ import annotations
 
+import asyncio
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -73,7 +74,7 @@ class _Place:
 
 
 class AccessReader:
-    """Answers for one day; `gates` are by name."""
+    """Answers for one day; `gates` are by name. Sentences of thousands of people are made in a thread."""
 
     def __init__(
         self,
@@ -103,8 +104,8 @@ class AccessReader:
         for place in places:
             name = place.facts.name
             spans = await self._history.memory(period, receiver=name)
-            rows += self._held(place, spans, rosters, period)
-            rows += self._only_wanted(place, spans, rosters, period)
+            rows += await asyncio.to_thread(self._held, place, spans, rosters, period)
+            rows += await asyncio.to_thread(self._only_wanted, place, spans, rosters, period)
             days.append(await self._receiver_day(name, since.get(name), period))
         return AccessDay(
             day=day,

@@ -65,7 +65,7 @@ class History(Protocol):
         ...
 
     async def plans(self, serial: int, *, limit: int) -> tuple[Plan, ...]:
-        """The newest plans that touch this serial, oldest first."""
+        """The newest plans that touch this serial, oldest first, with their changes of this serial alone."""
         ...
 
     async def plan_events(self) -> Mapping[str, Event]:

@@ -48,6 +48,13 @@ _ROWS = f"""
 """  # noqa: S608
 _REVISIONS = f"select {_F}, {_A} from roster_revisions f join moments a on a.number = f.moment"  # noqa: S608
 _SINCE = f"select w.receiver, {_A} from memory_since w join moments a on a.number = w.moment"  # noqa: S608
+_PLANS = """
+    select p.progress, json_set(b.body, '$.changes', (
+        select json_group_array(json(c.value)) from json_each(b.body, '$.changes') c
+        where instr(c.value, ?) or instr(c.value, ?)
+    )) from plans p join plan_bodies b using (id)
+    where instr(b.body, ?) or instr(b.body, ?) order by p.sequence desc limit ?
+"""
 #: It may have begun before the end, and may have ended after the beginning.
 _TOUCHES = (
     "(a.earliest_us is null or a.earliest_us < ?) and ({0}.last is null or b.latest_us is null or b.latest_us > ?)"
@@ -65,31 +72,27 @@ class SqliteHistory:
         self, period: Period | None = None, *, receiver: str | None = None, serial: int | None = None
     ) -> tuple[MemorySpan, ...]:
         where, values = _where("s", period, {"s.receiver": receiver, "s.serial": serial})
-        rows = await self._rows(f"{_SPANS} where {where} order by s.receiver, s.slot, s.number", values)
-        return self._read(lambda: tuple(map(_span, rows)))
+        return await self._select(f"{_SPANS} where {where} order by s.receiver, s.slot, s.number", values, _span)
 
     async def recorded_since(self) -> Mapping[str, Moment]:
         """Never before what retention has taken away."""
-        rows = await self._rows(_SINCE, ())
+        rows = await self._select(_SINCE, (), tuple)
         edge_us = await self._database.read(forgotten_until)
         edge = None if edge_us is None else read_moment(0, edge_us, 1, edge_us, edge_us)
         return {row[0]: _later(read_moment(*row[1:]), edge) for row in rows}
 
     async def rosters_since(self) -> Moment | None:
-        rows = await self._rows(f"{_REVISIONS} order by f.number limit 1", ())
-        return _revision(rows[0]).accepted if rows else None
+        oldest = await self._select(f"{_REVISIONS} order by f.number limit 1", (), _revision)
+        return oldest[0].accepted if oldest else None
 
     async def roster(self, period: Period | None = None, *, serial: int | None = None) -> tuple[RosterSpan, ...]:
         where, values = _where("r", period, {"r.serial": serial})
-        rows = await self._rows(f"{_ROWS} where {where} order by r.serial, r.number", values)
-        return self._read(lambda: tuple(map(_roster_span, rows)))
+        return await self._select(f"{_ROWS} where {where} order by r.serial, r.number", values, _roster_span)
 
     async def revisions(self, *, limit: int = 50, before: int = 0) -> tuple[RosterRevision, ...]:
         edge = before if before > 0 else _LAST
-        rows = await self._rows(
-            f"{_REVISIONS} where f.number < ? order by f.number desc limit ?", (edge, max(0, limit))
-        )
-        return tuple(_revision(row) for row in rows)
+        sql = f"{_REVISIONS} where f.number < ? order by f.number desc limit ?"
+        return await self._select(sql, (edge, max(0, limit)), _revision)
 
     async def told(self, serial: int, names: Collection[EventName], *, limit: int) -> tuple[Event, ...]:
         try:
@@ -98,15 +101,13 @@ class SqliteHistory:
             raise self._database.found_damaged(f"an event: {fault}") from fault
 
     async def plans(self, serial: int, *, limit: int) -> tuple[Plan, ...]:
-        """Canonical JSON has one text for a number, so that the search needs no index and no second table."""
-        rows = await self._rows(
-            "select p.progress, b.body from plans p join plan_bodies b using (id)"
-            " where instr(b.body, ?) or instr(b.body, ?) order by p.sequence desc limit ?",
-            (f'"serial":{serial},', f'"serial":{serial}}}', max(0, limit)),
-        )
-        return self._read(
-            lambda: tuple(decode(Plan, {**parse(body), **parse(progress)}) for progress, body in reversed(rows))
-        )
+        """Canonical JSON has one text for a number, so that the search needs no index and no second table.
+
+        A plan may have a thousand changes; only those of this serial are taken out of it.
+        """
+        inside, last = f'"serial":{serial},', f'"serial":{serial}}}'
+        found = await self._select(_PLANS, (inside, last, inside, last, max(0, limit)), _plan)
+        return found[::-1]
 
     async def plan_events(self) -> Mapping[str, Event]:
         try:
@@ -124,14 +125,17 @@ class SqliteHistory:
             await self._database.checkpoint()
         return deleted
 
-    async def _rows(self, sql: str, values: tuple[Any, ...]) -> list[tuple[Any, ...]]:
-        return await self._database.read(lambda db: db.execute(sql, values).fetchall())
-
-    def _read(self, make: Callable[[], T]) -> T:
+    async def _select(self, sql: str, values: tuple[Any, ...], read: Callable[[tuple[Any, ...]], T]) -> tuple[T, ...]:
+        """Rows are made into values in the readers' thread: thousands of them would make a line late."""
         try:
-            return make()
+            return await self._database.read(lambda db: tuple(read(row) for row in db.execute(sql, values)))
         except CodecFault as fault:
             raise self._database.found_damaged(f"the history: {fault}") from fault
+
+
+def _plan(row: tuple[Any, ...]) -> Plan:
+    progress, body = row
+    return decode(Plan, {**parse(body), **parse(progress)})
 
 
 def _where(table: str, period: Period | None, equal: Mapping[str, Any]) -> tuple[str, tuple[Any, ...]]:

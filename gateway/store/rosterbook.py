@@ -6,6 +6,7 @@ the question who was to have access to what. A row's number in its file and its 
 
 from __future__ import annotations
 
+import asyncio
 import sqlite3
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
@@ -37,7 +38,7 @@ class SqliteRosterBook:
     async def note(self, roster: Roster, acceptance: RosterAcceptance, *, now: bool) -> None:
         """Also the same roster signed anew, as another revision of it, without a row changed."""
         stamp = Stamp(self._clock.now(), self._trust.trusted, self._boot_id, self._clock.monotonic())
-        lines = {entry.serial: canonical(encode(roster_line(entry, roster))) for entry in roster.entries}
+        lines = await asyncio.to_thread(_lines, roster)  # thousands of rows would make a line late
         holders = len({entry.holder for entry in roster.entries})
 
         def work(db: sqlite3.Connection) -> None:
@@ -51,6 +52,10 @@ class SqliteRosterBook:
                 )
 
         await self._database.write(work, lambda _: self._moments.keep())
+
+
+def _lines(roster: Roster) -> dict[int, str]:
+    return {entry.serial: canonical(encode(roster_line(entry, roster))) for entry in roster.entries}
 
 
 def roster_line(entry: Entry, roster: Roster) -> RosterLine:
