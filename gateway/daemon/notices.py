@@ -6,6 +6,7 @@ from collections.abc import Iterator, Sequence
 
 from gateway.api.services import Notice
 from gateway.daemon.house import House
+from gateway.domain.visit import VisitState
 from gateway.system.disk import read_disk_space
 
 __all__ = ["gather_notices"]
@@ -20,6 +21,7 @@ def gather_notices(house: House) -> Sequence[Notice]:
         *_revocation_list(house),
         *_outlets(house),
         *_passwords(house),
+        *_work(house),
         *_owed(house),
         *_disk(house),
     ]
@@ -55,6 +57,21 @@ def _passwords(house: House) -> Iterator[Notice]:
                 f"Write the new one into {place} as well." if place
                 else "Put it into a file named as link_password_file.",
             )  # fmt: skip
+
+
+def _work(house: House) -> Iterator[Notice]:
+    """People who work somewhere, and what could not be locked again when they had gone."""
+    for visit in house.syncing.work.all():
+        where = f"the {visit.scope.value} {visit.name}" if visit.name else "the whole site"
+        if visit.state is VisitState.RUNNING:
+            until = visit.until.astimezone(house.ground.parts.zone).strftime("%H:%M")
+            text = f"Work is in progress at {where} until {until}; the roster waits there and alarm reports are tests."
+            yield Notice("work-in-progress", text, f"End it with: gatepost visit end {visit.id}")
+        elif visit.state is VisitState.LOCKING and visit.unlocked:
+            text = (
+                f"The buttons of {', '.join(visit.unlocked)} were unlocked for a visit and are not proven locked again."
+            )
+            yield Notice("still-unlocked", text, "Look at the line to that receiver; it is tried again and again.")
 
 
 def _owed(house: House) -> Iterator[Notice]:

@@ -12,7 +12,7 @@ from gateway.domain.condition import CONDITIONS, ConditionLimits
 from gateway.domain.gate import InputRole
 from gateway.domain.why import Reason
 from gateway.errors import SettingsFault
-from gateway.gate_settings import ConditionSettings, GateSettings, InputSettings, build_gates
+from gateway.gate_settings import ConditionSettings, GateSettings, InputSettings, build_gates, build_operables
 from gateway.settings import Settings, parse_settings
 
 HEAD = """
@@ -93,6 +93,44 @@ def test_a_safety_input_is_not_turned_round_while_its_gate_may_be_operated() -> 
     assert _parse(turned).receivers["slip-gate"].operate == ()
     straight = turned.replace("high", "low")
     assert _parse(straight + '\noperate = ["gate"]').receivers["slip-gate"].inverted_inputs == frozenset()
+
+
+@pytest.mark.parametrize("name", ["stop", "Stop", "emergency-stop", "EmergencyStop", "e-stop", "gate_stop"])
+def test_what_is_named_after_a_stop_is_never_operated(name: str) -> None:
+    """In any writing: as an output, as a warning, and as the gate's name or title."""
+    outputs = f'outputs = {{ 1 = "gate", 2 = "{name}" }}'
+    head = HEAD.replace('outputs = { 1 = "gate", 2 = "lamp" }', outputs)
+    with pytest.raises(SettingsFault, match="named after a stop"):
+        parse_settings(head + f'operate = ["{name}"]\n' + GATES, "gatepost.toml")
+    with pytest.raises(SettingsFault, match="named after a stop"):
+        parse_settings(head + GATES + f'warning = {{ output = "{name}" }}\n', "gatepost.toml")
+    assert parse_settings(head + GATES, "gatepost.toml").receivers["slip-gate"].operate == ()
+    assert "named after a stop" in _faults('operate = ["gate"]', GATES + f'title = "The {name}"')
+
+
+@pytest.mark.parametrize(
+    ("warning", "words"),
+    [
+        ('{ output = "horn" }', "no output named “horn”"),
+        ('{ output = "gate" }', "needs an output of its own"),
+        ('{ output = "lamp", seconds = 4.9 }', "seconds"),
+        ('{ output = "lamp", seconds = 31 }', "seconds"),
+    ],
+)
+def test_a_warning_is_an_output_of_its_own_for_five_seconds_and_more(warning: str, words: str) -> None:
+    """16 CFR 1211.14 names 5 s of sound and light."""
+    assert words in _faults("", GATES + f"warning = {warning}")
+
+
+def test_what_may_be_operated_is_one_value() -> None:
+    """Whether, whose gate, its safety inputs from whichever receiver, and the warning."""
+    inputs = 'inputs = { 4 = { role = "safety", gate = "slip-gate" } }\noperate = ["Gate"]'
+    found = _parse(inputs, GATES + 'warning = { output = "lamp", seconds = 6 }')
+    gate, lamp = build_operables(found.gates, found.receivers, build_gates(found.gates, found.receivers))
+    assert (gate.allowed, gate.gate, [each.number for each in gate.safety]) == (True, "slip-gate", [4])
+    assert gate.warning is not None
+    assert (gate.warning.output, gate.warning.seconds) == (2, 6.0)
+    assert (lamp.allowed, lamp.gate, lamp.safety, lamp.warning) == (False, "", (), None)
 
 
 def test_the_defaults_are_those_of_the_domain() -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import struct
+from collections.abc import Callable
 from dataclasses import replace
 
 import pytest
@@ -249,3 +250,23 @@ async def test_an_operation_whose_answer_is_lost_is_not_repeated() -> None:
     with pytest.raises(NoAnswer):
         await receiver.operate(2, 0, 1, lambda *_: None)
     assert wire.count(WriteRegisters) == 1
+
+
+async def test_an_operation_that_is_refused_is_not_sent_again() -> None:
+    """Not even when the receiver says that it is busy, or locked after all: whoever asked hears it."""
+    for reason, code in (("memory-busy", "busy"), ("locked", "locked")):
+        unit = FakeUnit()
+        receiver, wire, _ = make(unit)
+        await receiver.identify()
+        answer = unit.answer
+
+        def refuse(request: Request, reason: str = reason, answer: Callable[[Request], Answer] = answer) -> Answer:
+            if isinstance(request, WriteRegisters):
+                raise RefusedRequest(4, reason)
+            return answer(request)
+
+        unit.answer = refuse  # type: ignore[method-assign]
+        with pytest.raises(ReceiverRefused) as caught:
+            await receiver.operate(2, 0, 1, lambda *_: None)
+        assert caught.value.code == code
+        assert wire.count(WriteRegisters, 0x38) == 1
