@@ -2,7 +2,7 @@
 
 Errors of `gateway.errors`, the router's own 404 and 405, and what nobody expected leave through here. A document
 has `type`, `title`, `status`, `detail`, `remedy`, and `errors` where single places are wrong. It never has a trace
-nor anything of what was sent.
+nor anything of a body that was sent, which may be a secret in the wrong field.
 """
 
 from __future__ import annotations
