@@ -18,6 +18,7 @@ from gateway.domain.roster import Entry, Right, Roster
 from gateway.domain.transmitter import BUILT_IN_KINDS, Kind
 from gateway.errors import NoAnswer, NotFound, Refused, StoreUnavailable
 from gateway.ports import Commit, Enrolled, EnrolmentOrder
+from gateway.sync.resuming import resume_plans
 from tests.fakes.clock import FakeClock
 from tests.fakes.receiver import some_slot
 from tests.fakes.sync_house import SyncHouse, entry, quay_receiver
@@ -267,14 +268,45 @@ async def test_an_unreachable_receiver_is_owed_it() -> None:
         assert NEW not in restarted.held("car-park"), "what was taken away at the board is not given back by this"
 
 
+async def restored(house: SyncHouse, name: str = "slip-gate") -> None:
+    """The link is back, and whatever waited for it is done."""
+    house.receivers[name].link_error = None
+    await house.store.journal.commit(Commit(events=(EventDraft(EventName.LINK_RESTORED, name),)))
+    await house.clock.settle()
+
+
+async def test_revoked_before_the_receiver_is_back_it_never_comes() -> None:
+    """What is owed is filtered by the revocations of that moment, and lifted it is for the roster to bring."""
+    async with house_of() as house:
+        house.receivers["slip-gate"].link_error = NoAnswer("silence")
+        await complete(house, order(group="berths"), in_force=True)
+        await house.revoker.revoke(NEW, asked_by="Kim", reason="lost on the way home")
+        frames = house.receivers["slip-gate"].write_frames
+        await restored(house)
+        assert NEW not in house.held()
+        assert house.receivers["slip-gate"].write_frames == frames
+
+
+async def test_what_is_there_already_is_owed_to_nobody() -> None:
+    """Learned at the board just so: nothing is written, and unlearned later it is not given back by this."""
+    async with house_of() as house:
+        slot = replace(some_slot(30, NEW, name="Berth 40"), kind=0)
+        house.receivers["slip-gate"].board.put(30, slot, Origin.BOARD)
+        await house.keeper.refresh("slip-gate")
+        done = await complete(house, order(group="berths"), in_force=True)
+        assert done.brought[0].plan is not None
+        assert done.brought[0].plan.changes == ()
+        house.receivers["slip-gate"].board.put(30, None, Origin.BOARD)
+        await restored(house)
+        assert NEW not in house.held()
+
+
 async def test_a_receiver_that_comes_back_gets_it_at_once() -> None:
     """Without a restart and without a run of the roster."""
     async with house_of() as house:
         house.receivers["slip-gate"].link_error = NoAnswer("silence")
         await complete(house, order(group="berths"), in_force=True)
-        house.receivers["slip-gate"].link_error = None
-        await house.store.journal.commit(Commit(events=(EventDraft(EventName.LINK_RESTORED, "slip-gate"),)))
-        await house.clock.settle()
+        await restored(house)
         assert NEW in house.held()
 
 
@@ -368,3 +400,27 @@ async def test_an_override_works_before_a_running_plan_is_done() -> None:
             assert NEW not in house.held()
         await house.clock.settle()
         assert NEW in house.held()
+
+
+async def test_a_plan_that_a_restart_has_cut_is_finished() -> None:
+    """Durable and not written yet when the gateway stops: the next start brings it, and nothing else."""
+    clock = FakeClock()
+    house = SyncHouse([quay_receiver(clock=clock)], clock=clock)
+    house.rosters.put(with_groups(entry(1)))
+    made = await house.enrolments.start("slip-gate", EnrolmentWay.TYPED, serial=NEW, asked_by="Kim")
+    await house.enrolments.complete(
+        "slip-gate", made.id, [order(group="berths")], in_force=True, add=False, asked_by="Kim"
+    )
+    assert house.held() == {}
+    restarted = house.restarted()
+    (plan,) = await resume_plans(
+        plans=restarted.store.plans, journal=restarted.store.journal, runner=restarted.runner, ids=restarted.ids,
+        site=restarted.site,
+    )  # fmt: skip
+    assert plan.reason == "enrolment"
+    async with house_of(house=restarted):
+        await clock.settle()
+        assert set(restarted.held()) == {NEW}
+        done = await restarted.store.plans.load(plan.id)
+        assert done is not None
+        assert done.state is PlanState.APPLIED
