@@ -116,9 +116,11 @@ def _from_row(request: web.Request, serial: int) -> Callable[[str], None]:
 
 
 async def _others(request: web.Request, serial: int) -> list[int]:
-    """The other transmitters of the same holder."""
-    person = await context_of(request).services.people.card(serial)
-    return [card.serial for card in person.cards if card.serial != serial and card.listed]
+    """The other transmitters of the same holder that the kept roster has."""
+    services = context_of(request).services
+    person = await services.people.card(serial)
+    others = [card.serial for card in person.cards if card.serial != serial]
+    return [other for other in others if await services.own_roster.tag(f"row {write_serial(other)}")]
 
 
 def _one_way_to_rights(*ways: bool) -> None:

@@ -43,8 +43,10 @@ class Held:
         return cls(facts, slots, mirror.limits.outputs, mirror.limits.positions)
 
     def pairs(self, serial: int) -> Pairs | None:
-        """What works there for a transmitter; None while that isn't known. Of one that stands twice the lower slot works
-        (docs/register-map.md, slots)."""
+        """What works there for a transmitter; None while that isn't known.
+
+        Of one that stands twice the lower slot works (docs/register-map.md, slots).
+        """
         if self.slots is None:
             return None
         held = self.slots.get(serial)

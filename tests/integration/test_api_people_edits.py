@@ -1,0 +1,118 @@
+"""Editing people over HTTP, over a real desk and real files: what each request must say, and what it may not do."""
+
+from __future__ import annotations
+
+from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from tests.fakes.api_bench import ApiBench, Client, Reply
+from tests.fakes.people import some_person
+from tests.unit.sync.test_own_roster import Desk
+
+PEOPLE, GROUPS, FILES = "/api/v1/people", "/api/v1/roster/groups", "/api/v1/roster/files"
+ROW = {"serial": "0000000012", "holder": "Berth 12", "rights": ["1:slip-gate/gate"]}
+
+
+@asynccontextmanager
+async def served(state: Path, *scopes: str) -> AsyncIterator[Client]:
+    """An API whose roster is kept in this folder."""
+    desk, bench = Desk(state), ApiBench()
+    one, two = some_person(12, "Berth 12").cards[0], some_person(13, "Berth 12").cards[0]
+    bench.people.kept = [replace(some_person(12, "Berth 12"), cards=(one, two))]
+    bench.services = replace(bench.services, own_roster=desk.own, roster=desk.rosters)
+    async with bench.served(*scopes) as client:
+        yield client
+
+
+async def add(client: Client, **more: object) -> Reply:
+    reply = await client.post(PEOPLE, {**ROW, **more})
+    assert reply.status == 201, reply.body
+    return reply
+
+
+async def test_a_row_from_adding_to_removing(tmp_path: Path) -> None:
+    """Each change names what it starts from, and answers with the next tag and with words."""
+    async with served(tmp_path, "roster") as client:
+        added = await add(client)
+        await add(client, serial="0000000013")
+        assert added.json["revision"]["number"] == 1
+        path = f"{PEOPLE}/0000000012"
+        tag = (await client.get(path)).headers["ETag"]
+        assert added.headers["ETag"] == tag
+        body = {"holder": "Berth 14", "everywhere": True}
+        changed = await client.ask("PATCH", path, json=body, headers={"If-Match": tag})
+        assert len(changed.json["words"]) == 2
+        stale = await client.ask("DELETE", path, headers={"If-Match": tag})
+        assert (stale.problem, (await client.ask("DELETE", path)).problem) == (
+            "precondition-failed",
+            "precondition-required",
+        )
+        gone = await client.ask("DELETE", path, headers={"If-Match": changed.headers["ETag"]})
+        assert gone.status == 200
+        assert "ETag" not in gone.headers
+        assert (await client.ask("DELETE", path, headers={"If-Match": "*"})).problem == "not-found"
+        edits = (await client.get("/api/v1/roster/edits?limit=2")).json
+        assert [each["number"] for each in edits["edits"]] == [4, 3]
+        rest = (await client.get(f"/api/v1/roster/edits?limit=9&cursor={edits['next']}")).json
+        assert ([each["number"] for each in rest["edits"]], rest["next"]) == ([2, 1], None)
+
+
+@pytest.mark.parametrize(
+    ("body", "problem"),
+    [
+        ({**ROW, "group": "x"}, "body-invalid"),
+        ({**ROW, "copy_of": "0000000013"}, "body-invalid"),
+        ({**ROW, "serial": "9999999999"}, "body-invalid"),
+        ({**ROW, "rights": ["gate"]}, "body-invalid"),
+        ({**ROW, "colour": "red"}, "body-invalid"),
+        ({"serial": "0000000012", "holder": "Berth 12"}, "roster-faulty"),
+        ({"serial": "0000000012", "holder": "x", "copy_of": "0000000099"}, "not-found"),
+        ({**ROW, "valid_until": "31/12/2026"}, "roster-faulty"),
+    ],
+)
+async def test_what_can_not_be_added(tmp_path: Path, body: dict[str, object], problem: str) -> None:
+    """Each with its own code; nothing is kept."""
+    async with served(tmp_path, "roster") as client:
+        assert (await client.post(PEOPLE, body)).problem == problem
+        assert (await client.get("/api/v1/roster/edits")).json["edits"] == []
+
+
+async def test_groups_and_files_need_what_they_start_from(tmp_path: Path) -> None:
+    """Where there is something; a first group, and first files, need nothing."""
+    async with served(tmp_path, "roster") as client:
+        await add(client)
+        rights = {"rights": {"slip-gate": {"1": ["gate"]}}}
+        made = await client.ask("PUT", f"{GROUPS}/hoist%20crew", json=rights)
+        assert made.status == 200, made.body
+        assert (await client.ask("PUT", f"{GROUPS}/hoist%20crew", json=rights)).problem == "precondition-required"
+        renamed = await client.ask(
+            "PUT", f"{GROUPS}/hoist%20crew", json={"name": "crew"}, headers={"If-Match": made.headers["ETag"]}
+        )
+        assert renamed.json["words"] == ["group crew is new: 1:slip-gate/gate", "group hoist crew is gone"]
+        found = (await client.get(GROUPS)).json
+        assert ([each["name"] for each in found["groups"]], found["editable"]) == (["crew"], True)
+        exported = await client.get(f"{FILES}/roster.csv")
+        assert exported.headers["Content-Type"].startswith("text/csv")
+        csv = exported.body.replace(b"Berth 12", b"Berth 15")
+        headers = {"Content-Type": "text/csv"}
+        assert (await client.ask("PUT", FILES, data=csv, headers=headers)).problem == "precondition-required"
+        put = await client.ask("PUT", FILES, data=csv, headers={**headers, "If-Match": exported.headers["ETag"]})
+        assert (put.status, put.json["revision"]["how"]) == (200, "imported")
+        assert (await client.get(f"{FILES}/roster.csv")).body == csv
+        assert (await client.get(f"{FILES}/groups.toml")).problem == "not-found"
+        assert (await client.get(f"{FILES}/roster.csv?revision=1")).status == 200
+
+
+async def test_a_site_with_a_central_file_is_edited_there() -> None:
+    """Every edit is refused with where to go; looking still works."""
+    async with ApiBench().served("roster") as client:
+        assert (await client.post(PEOPLE, ROW)).problem == "roster-elsewhere"
+        for path in ("/api/v1/roster/edits", f"{FILES}/roster.csv", f"{FILES}/groups.toml"):
+            assert (await client.get(path)).problem == "roster-elsewhere"
+        assert (await client.get(PEOPLE)).json["editable"] is False
+        assert (await client.get(GROUPS)).json["editable"] is False
+        assert (await client.post("/api/v1/roster/first-rosters", {})).problem == "nothing-held"
