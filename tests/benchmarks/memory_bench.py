@@ -54,7 +54,7 @@ class Count:
 
 
 @asynccontextmanager
-async def _process(*arguments: str, log: Path) -> AsyncIterator[asyncio.subprocess.Process]:
+async def running_process(*arguments: str, log: Path) -> AsyncIterator[asyncio.subprocess.Process]:
     with log.open("ab") as output:
         process = await asyncio.create_subprocess_exec(
             sys.executable, "-m", "gateway", *arguments, stdin=asyncio.subprocess.DEVNULL, stdout=output, stderr=output
@@ -102,7 +102,7 @@ class Bench:
         """A daemon and a client that reaches it."""
         async with AsyncExitStack() as stack:
             arguments = ("run", "--config", str(self.folder / "gatepost.toml"))
-            process = await stack.enter_async_context(_process(*arguments, log=self.folder / "gateway.log"))
+            process = await stack.enter_async_context(running_process(*arguments, log=self.folder / "gateway.log"))
             client = await stack.enter_async_context(ApiClient(socket=self.folder / "api.sock"))
             while True:
                 try:
@@ -228,7 +228,7 @@ async def run(bauds: list[int], idle_seconds: float) -> None:
             bench = Bench(Path(name), baud)
             bench.write_files()
             arguments = ("--link", f"{name}/tty", "--control", f"{name}/control", "--baud", str(baud), "--paced")
-            async with _process("virtual-receiver", *arguments, log=Path(name) / "receiver.log"):
+            async with running_process("virtual-receiver", *arguments, log=Path(name) / "receiver.log"):
                 while not (bench.folder / "control").exists():
                     await asyncio.sleep(0.05)
                 await full_write(bench)

@@ -60,6 +60,7 @@ def _held(daemon: Daemon) -> dict[str, dict[str, list[int]]]:
     return {slot["serial"]: slot["outputs"] for slot in daemon.get("/receivers/boat-shed/slots")["slots"]}
 
 
+@pytest.mark.timeout(120)
 def test_a_visit_from_the_inventory_to_the_last_tick(yard: Yard) -> None:
     """Plan, sheet, ticks, a kill, a new roster and a revocation in the middle, and the papers in the end."""
     daemon = yard.daemon

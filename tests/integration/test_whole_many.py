@@ -116,6 +116,7 @@ def _spans(events: list[dict[str, Any]]) -> dict[str, tuple[datetime, datetime]]
     return {line: (min(found), max(found)) for line, found in times.items()}
 
 
+@pytest.mark.timeout(180)
 def test_thirty_two_receivers_and_one_of_them_dead(yard: Yard) -> None:
     """All that live are proven while one is dead; four lines at a time; what the dead one is owed comes with it."""
     daemon, line = yard.daemon, yard.lines["sheds"]
