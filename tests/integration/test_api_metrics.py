@@ -1,4 +1,4 @@
-"""Metrics, read by prometheus-client's own parser of both formats (exposition formats of Prometheus and OpenMetrics)."""
+"""Metrics, read by prometheus-client's own parsers of both formats (Prometheus' text and OpenMetrics)."""
 
 from __future__ import annotations
 
@@ -16,6 +16,7 @@ from gateway.domain.health import Health
 from gateway.line import ANSWER_BOUNDS_S, LineCounters, LineState
 from tests.fakes.api_bench import SECRET_HOLDER, ApiBench, Client
 from tests.fakes.clock import FakeClock
+from tests.fakes.doc_examples import DOCS
 
 _OPENMETRICS = {"Accept": "application/openmetrics-text; version=1.0.0"}
 #: Labels may hold names of the settings, operations, methods, statuses, versions, names of events and bounds.
@@ -68,6 +69,20 @@ async def test_both_formats_are_read_by_their_parsers(headers: dict[str, str]) -
         assert len(family.documentation) > 5
         for sample in family.samples:
             assert set(sample.labels) <= _LABELS, sample
+
+
+async def test_the_page_names_metrics_that_there_are() -> None:
+    """Each metric in the table of docs/api.md is given out, with the labels that stand there."""
+    bench = ApiBench()
+    bench.lines["quayside"] = _LINE
+    async with bench.served("view") as client:
+        families = await _families(client)
+    table = re.findall(r"`(gatepost_[a-z_]+)(?:\{([a-z,]+)\})?`", (DOCS / "api.md").read_text())
+    assert len(table) > 20
+    for name, labels in table:
+        family = families[name.removesuffix("_total")]
+        for sample in family.samples if labels else ():
+            assert set(labels.split(",")) <= set(sample.labels), name
 
 
 async def test_a_line_s_use_errors_and_answer_times() -> None:
