@@ -24,6 +24,7 @@ _DESK = {
     "ports/operating.py",
     "watch/operating/__init__.py",
     "watch/operating/desk.py",
+    "watch/operating/record.py",
 }
 _NAMES = {"OperatingDesk", "OperatingReceiver", "OperationDesk", "OperationOrder"}
 

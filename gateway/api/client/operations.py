@@ -289,6 +289,11 @@ class Operations(Calling):
         found: types.PlanAnswer = await self._call("POST", "/api/v1/plans/{id}/application", path={"id": id}, headers={"Idempotency-Key": key})
         return found
 
+    async def refuse_plan(self, id: str | int, body: types.RefusalBody, *, key: str | None = None) -> types.PlanAnswer:
+        """Say no to a held plan."""
+        found: types.PlanAnswer = await self._call("POST", "/api/v1/plans/{id}/refusal", path={"id": id}, body=body, headers={"Idempotency-Key": key})
+        return found
+
     async def list_drift(self, *, cursor: str | None = None, limit: int | None = None, receiver: str | None = None) -> types.DriftListAnswer:
         """What other hands changed at receivers and is still open."""
         found: types.DriftListAnswer = await self._call("GET", "/api/v1/drift", path={}, query={"cursor": cursor, "limit": limit, "receiver": receiver})
@@ -402,9 +407,9 @@ class Operations(Calling):
         found: types.VisitSheetAnswer = await self._call("PUT", "/api/v1/receivers/{id}/holdings", path={"id": id}, body=body)
         return found
 
-    async def list_visits(self) -> types.VisitsAnswer:
+    async def list_visits(self, *, cursor: str | None = None, limit: int | None = None) -> types.VisitsAnswer:
         """Work in progress, running and past."""
-        found: types.VisitsAnswer = await self._call("GET", "/api/v1/visits", path={})
+        found: types.VisitsAnswer = await self._call("GET", "/api/v1/visits", path={}, query={"cursor": cursor, "limit": limit})
         return found
 
     async def start_visit(self, body: types.VisitBody, *, key: str | None = None) -> types.VisitAnswer:

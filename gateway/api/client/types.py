@@ -42,6 +42,7 @@ __all__ = [
     "ConditionsAnswer",
     "ConfirmationBody",
     "ContactAnswer",
+    "DateChangeAnswer",
     "DayUse",
     "DecidedAnswer",
     "DecisionBody",
@@ -127,6 +128,7 @@ __all__ = [
     "ReceiverDayAnswer",
     "ReceiverPaperAnswer",
     "ReceiversAnswer",
+    "RefusalBody",
     "ReplayBody",
     "ResetBody",
     "RestoreBody",
@@ -353,6 +355,8 @@ class ChangeAnswer(TypedDict):
     after: dict[str, list[int]] | None
     revoked: bool
     guarded: bool
+    gains: dict[str, list[int]]
+    loses: dict[str, list[int]]
     words: NotRequired[str | None]
 
 
@@ -472,6 +476,14 @@ class ContactAnswer(TypedDict):
     name: str
     role: InputRole
     state: Literal['normal', 'violated', 'unknown']
+
+
+class DateChangeAnswer(TypedDict):
+    """An instant at which rows begin or end by date, and how many; it is brought to the receivers then."""
+
+    time: str
+    begin: int
+    end: int
 
 
 class DayUse(TypedDict):
@@ -1118,6 +1130,8 @@ class PlanAnswer(TypedDict):
     removed: int
     unchanged: int
     done: int
+    gaining: int
+    losing: int
     wire_s: float
     by_hand: bool
     hold: str
@@ -1151,6 +1165,8 @@ class PlanSummary(TypedDict):
     removed: int
     unchanged: int
     done: int
+    gaining: int
+    losing: int
     wire_s: float
     by_hand: bool
     hold: str
@@ -1302,6 +1318,12 @@ class ReceiversAnswer(TypedDict):
     next: str | None
 
 
+class RefusalBody(TypedDict):
+    """Why a plan that waits for approval is not to go ahead."""
+
+    reason: str
+
+
 class ReplayBody(TypedDict):
     """Send again from an event on; naming the event behind the last one goes on there and leaves out the rest."""
 
@@ -1336,7 +1358,7 @@ class RestorePreviewAnswer(TypedDict):
 
 
 class RevisionAnswer(TypedDict):
-    """One edit that was kept. `how` is `edited`, `imported` or `from-receiver`."""
+    """One edit that was kept. `how` is `edited`, `imported`, `from-receiver` or `mended` (after damage)."""
 
     number: int
     time: str
@@ -1403,6 +1425,7 @@ class RosterAnswer(TypedDict):
     faults: NotRequired[list[FaultAnswer] | None]
     warnings: NotRequired[list[FaultAnswer] | None]
     next_run: str | None
+    next_change: DateChangeAnswer | None
 
 
 class RosterRevisionAnswer(TypedDict):
@@ -1795,9 +1818,10 @@ class VisitSheetStateAnswer(TypedDict):
 
 
 class VisitsAnswer(TypedDict):
-    """Visits, newest first."""
+    """A page of visits, newest first. `next` is the next page's cursor, null on the last one."""
 
     visits: list[VisitAnswer]
+    next: str | None
 
 
 class WaitAnswer(TypedDict):

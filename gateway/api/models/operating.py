@@ -76,6 +76,8 @@ class OperationAnswer(Answer):
 class OperationsAnswer(Answer):
     """The newest operations of an output, newest first."""
 
+    model_config = ConfigDict(json_schema_extra=example(operations=[_OPERATION], next=None, cautions=list(CAUTIONS)))
+
     operations: list[OperationAnswer]
     cautions: list[str] = _CAUTIONS
     next: str | None = Field(description="The next page's cursor; null on the last one.")

@@ -33,36 +33,37 @@ class VisitChangeAnswer(Answer):
     sentence: str
 
 
+_VISIT = {
+    "id": "v-1f9c22ab",
+    "scope": "receiver",
+    "name": "slip-gate",
+    "receivers": ["slip-gate"],
+    "state": "ended",
+    "minutes": 60,
+    "reason": "aerial is replaced",
+    "asked_by": "token:1f9c",
+    "started": "2026-03-02T08:00:00.000Z",
+    "until": "2026-03-02T09:00:00.000Z",
+    "ended": "2026-03-02T08:41:00.000Z",
+    "ended_by": "token:1f9c",
+    "unlocked": [],
+    "problems": {},
+    "unread": [],
+    "changes": [
+        {
+            "receiver": "slip-gate",
+            "event": "k3v9-1207",
+            "time": "2026-03-02T08:12:09.000Z",
+            "sentence": "slot 7: transmitter 0048231907 was added at the board",
+        }
+    ],
+}
+
+
 class VisitAnswer(Answer):
     """One visit. `changes` are listed when it is over."""
 
-    model_config = ConfigDict(
-        json_schema_extra=example(
-            id="v-1f9c22ab",
-            scope="receiver",
-            name="slip-gate",
-            receivers=["slip-gate"],
-            state="ended",
-            minutes=60,
-            reason="aerial is replaced",
-            asked_by="token:1f9c",
-            started="2026-03-02T08:00:00.000Z",
-            until="2026-03-02T09:00:00.000Z",
-            ended="2026-03-02T08:41:00.000Z",
-            ended_by="token:1f9c",
-            unlocked=[],
-            problems={},
-            unread=[],
-            changes=[
-                {
-                    "receiver": "slip-gate",
-                    "event": "k3v9-1207",
-                    "time": "2026-03-02T08:12:09.000Z",
-                    "sentence": "slot 7: transmitter 0048231907 was added at the board",
-                }
-            ],
-        )
-    )
+    model_config = ConfigDict(json_schema_extra=example(**_VISIT))
 
     id: str
     scope: VisitScope
@@ -83,6 +84,9 @@ class VisitAnswer(Answer):
 
 
 class VisitsAnswer(Answer):
-    """Visits, newest first."""
+    """A page of visits, newest first. `next` is the next page's cursor, null on the last one."""
+
+    model_config = ConfigDict(json_schema_extra=example(visits=[_VISIT], next=None))
 
     visits: list[VisitAnswer]
+    next: str | None

@@ -7,12 +7,13 @@ from http import HTTPStatus
 from aiohttp import web
 
 from gateway.api.auditing import audited
-from gateway.api.bodies import read_body
+from gateway.api.bodies import read_body, read_query
 from gateway.api.caller import caller_of
 from gateway.api.context import context_of
 from gateway.api.faults import Place, RequestFault
 from gateway.api.models.visits import VisitAnswer, VisitBody, VisitChangeAnswer, VisitsAnswer
 from gateway.api.operations import Operation
+from gateway.api.paging import PageQuery, page_after
 from gateway.api.replies import reply
 from gateway.api.scopes import Scope
 from gateway.domain.visit import Visit, VisitScope
@@ -23,9 +24,9 @@ __all__ = ["OPERATIONS", "end_visit", "get_visit", "list_visits", "start_visit"]
 
 async def list_visits(request: web.Request) -> web.StreamResponse:
     """Running and past visits, newest first; the newest 50 are kept."""
-    personal = caller_of(request).may(Scope.ROSTER)
-    found = context_of(request).services.visits.all()
-    return reply(VisitsAnswer(visits=[_answer(each, personal) for each in found]))
+    personal, query = caller_of(request).may(Scope.ROSTER), read_query(request, PageQuery)
+    page, cursor = page_after("visits", context_of(request).services.visits.all(), query, lambda each: each.id)
+    return reply(VisitsAnswer(visits=[_answer(each, personal) for each in page], next=cursor))
 
 
 async def get_visit(request: web.Request) -> web.StreamResponse:
@@ -99,7 +100,9 @@ OPERATIONS = (
         tag="visits",
         scope=Scope.VIEW,
         handler=list_visits,
+        query=PageQuery,
         answer=VisitsAnswer,
+        problems=("cursor-invalid",),
     ),
     Operation(
         id="startVisit",

@@ -13,10 +13,7 @@ import secrets
 from collections.abc import Awaitable, Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
-import structlog
-
 from gateway.clock import Clock
-from gateway.domain.events import EventDraft, EventName
 from gateway.domain.live import LinkState
 from gateway.domain.operation import Operable, Operation, OperationState, Warning
 from gateway.domain.receiver import Capability, Identity, OutputMode, ReceiverSettings, Status
@@ -27,7 +24,6 @@ from gateway.errors import (
     NoAnswer,
     NotFound,
     Refused,
-    StoreError,
     Unsupported,
     WrongAnswer,
 )
@@ -45,15 +41,12 @@ from gateway.ports import (
 from gateway.watch.operating import judging
 from gateway.watch.operating.judging import Heard
 from gateway.watch.operating.log import OperationLog
+from gateway.watch.operating.record import UNKNOWN, Record
 
 __all__ = ["OperatingDesk"]
 
-log: structlog.typing.FilteringBoundLogger = structlog.get_logger("gateway.watch")
-
 _POLLS = 2
 _OLDEST_SAFETY_S = 1.0
-_UNKNOWN = "It is not known whether it moved; look."
-_LOOK = "Look at the gate before anything else. It is not sent again by itself."
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,12 +100,12 @@ class OperatingDesk(OperationDesk):
         self._receivers = receivers
         self._live = live
         self._mirrors = mirrors
-        self._audit = audit
         self._clock = clock
         self._planning = planning
         self._nonce = nonce
         self._oldest_s = {name: min(_POLLS / rate, _OLDEST_SAFETY_S) for name, rate in poll_rates_hz.items()}
         self._log = OperationLog(journal=journal, documents=documents, clock=clock, boot_id=boot_id)
+        self._record = Record(self._log, audit=audit, clock=clock)
         self._jobs: asyncio.Queue[Callable[[], Awaitable[None]]] = asyncio.Queue()
 
     # --- ports.OperationDesk ---
@@ -129,13 +122,13 @@ class OperatingDesk(OperationDesk):
 
     async def operate(self, order: OperationOrder) -> Operation:
         operable = self._find(order)
-        await self._audited(order, operable, "asked")
+        await self._record.audit(order, operable, "asked")
         try:
             self._driver(order.receiver)
             self._admit(order, operable)
             operation = await self._log.begin(self._operation(order, operable), order.key)
         except GatepostError as fault:
-            await self._audited(order, operable, fault.code, must=False)
+            await self._record.audit(order, operable, fault.code, must=False)
             raise
         if operable.warning is None:
             return await self._close(order, operable, operation)
@@ -166,9 +159,9 @@ class OperatingDesk(OperationDesk):
                     remedy="Ask again if it is still wanted.",
                     ended=self._clock.now(),
                 )
-                await self._settle(ended)
+                await self._record.settle(ended)
             else:
-                await self._settle(self._unknown(each, "The gateway stopped while it was being sent."))
+                await self._record.settle(self._record.unknown(each, "The gateway stopped while it was being sent."))
 
     async def _after_warning(self, order: OperationOrder, operable: Operable, operation: Operation) -> None:
         assert operable.warning is not None
@@ -213,9 +206,9 @@ class OperatingDesk(OperationDesk):
         except (LineError, WrongAnswer) as fault:
             if not turn.let_go or not getattr(fault, "sent", True):
                 raise
-            unknown = self._unknown(replace(sending, seconds=turn.seconds or None), fault.message)
-            await self._settle(unknown)
-            raise NoAnswer(f"{_UNKNOWN} {fault.message}", remedy=_LOOK, code="operation-unknown") from fault
+            unknown = self._record.unknown(replace(sending, seconds=turn.seconds or None), fault.message)
+            await self._record.settle(unknown)
+            raise NoAnswer(unknown.sentence, remedy=unknown.remedy, code="operation-unknown") from fault
         done = replace(
             sending,
             state=OperationState.DONE,
@@ -224,7 +217,7 @@ class OperatingDesk(OperationDesk):
             remedy="Look whether the gate moves as it should.",
             ended=self._clock.now(),
         )
-        await self._settle(done)
+        await self._record.settle(done)
         return done
 
     async def _prepare(self, order: OperationOrder, operable: Operable, operation: Operation) -> _Turn:
@@ -291,51 +284,13 @@ class OperatingDesk(OperationDesk):
         try:
             found = await work()
         except GatepostError as fault:
-            if fault.code != "operation-unknown":
-                await self._settle(self._refused(operation, fault))
-            await self._audited(order, operable, fault.code, must=False)
+            if fault.code != UNKNOWN:
+                await self._record.settle(self._record.refused(operation, fault))
+            await self._record.audit(order, operable, fault.code, must=False)
             raise
         if last:
-            await self._audited(order, operable, "done", must=False)
+            await self._record.audit(order, operable, "done", must=False)
         return found
-
-    def _refused(self, operation: Operation, fault: GatepostError) -> Operation:
-        return replace(
-            operation,
-            state=OperationState.REFUSED,
-            code=fault.code,
-            sentence=fault.message,
-            remedy=fault.remedy,
-            ended=self._clock.now(),
-        )
-
-    def _unknown(self, operation: Operation, why: str) -> Operation:
-        return replace(
-            operation,
-            state=OperationState.UNKNOWN,
-            code="operation-unknown",
-            sentence=f"{_UNKNOWN} {why}",
-            remedy=_LOOK,
-            ended=self._clock.now(),
-        )
-
-    async def _settle(self, operation: Operation) -> None:
-        """Keep it, and tell of it when something moved or may have. A store that fails now changes nothing of that."""
-        told = (_event(operation),) if operation.state in (OperationState.DONE, OperationState.UNKNOWN) else ()
-        log.info("output.operated", receiver=operation.receiver, output=operation.output, state=operation.state.value)
-        try:
-            await self._log.settle(operation, told)
-        except StoreError as fault:
-            log.error("output.operated_not_kept", receiver=operation.receiver, code=fault.code)
-
-    async def _audited(self, order: OperationOrder, operable: Operable, outcome: str, *, must: bool = True) -> None:
-        detail = {"receiver": order.receiver, "output": operable.output, "name": operable.name, "reason": order.reason}
-        try:
-            await self._audit.record(order.asked_by, "output.operated", detail, outcome=outcome)
-        except StoreError as fault:
-            if must:
-                raise
-            log.error("audit.outcome_not_written", what="output.operated", outcome=outcome, code=fault.code)
 
     # --- finding ---
 
@@ -388,16 +343,3 @@ def _is_timed(operable: Operable, status: Status) -> bool:
 
 def _tenths(seconds: float | None) -> int:
     return max(1, round((judging.MOMENTARY_S if seconds is None else seconds) * 10))
-
-
-def _event(operation: Operation) -> EventDraft:
-    data = {
-        "operation": operation.id,
-        "output": operation.output,
-        "name": operation.name,
-        "seconds": operation.seconds,
-        "outcome": operation.state.value,
-        "asked_by": operation.asked_by,
-        "reason": operation.reason,
-    }
-    return EventDraft(EventName.OUTPUT_OPERATED, operation.receiver, data)
