@@ -96,15 +96,18 @@ def test_a_tampered_and_a_lost_file_are_seen_and_the_chain_goes_on(yard: Yard) -
     folder = yard.folder / "state" / "receipts"
     first = folder / "00000001-slip-gate.json"
     first.write_text(first.read_text().replace("fennel-quay", "fennel-bay"))
+    (folder / "00000002-slip-gate.json").write_bytes(b'{"receipt": {')
     (yard.folder / "state" / "receipt.key").unlink()
     daemon.start()
     daemon.wait_mirrored("slip-gate")
     assert yard.run("roster", "apply").code == 0
     rows = {row["number"]: row for row in daemon.get("/receipts")["receipts"]}
-    assert {number: bool(row["fault"]) for number, row in rows.items()} == {1: True, 2: False, 3: False, 4: False}
+    assert {number: bool(row["fault"]) for number, row in rows.items()} == {1: True, 2: True, 3: False, 4: False}
     assert rows[4]["key"] != rows[3]["key"]
     assert [key["id"] for key in daemon.get("/receipts/keys")["keys"]] == [rows[4]["key"], rows[3]["key"]]
     assert daemon.client.get("/receipts/00000001-slip-gate").status_code == 409
-    assert "NOT TO BE BELIEVED" in yard.run("receipt", "list").out
+    listed = yard.run("receipt", "list").out
+    assert "NOT TO BE BELIEVED" in listed
+    assert "00000002-slip-gate  DAMAGED: " in listed
     page = daemon.get("/receipts", limit=3)
     assert [row["number"] for row in daemon.get("/receipts", limit=3, cursor=page["next"])["receipts"]] == [1]

@@ -57,8 +57,15 @@ async def get_receipt(request: web.Request) -> web.StreamResponse:
     return reply(ReceiptAnswer(receipt=kept.document["receipt"], signature=kept.document["signature"]))
 
 
+#: What a damaged receipt has nothing of; null all the same, so that a row always has the same fields.
+_STATED = (
+    "time", "clock_trusted", "serial", "revision", "transmitters", "roster_digest", "roster_revision", "plan",
+    "written", "not_done", "key",
+)  # fmt: skip
+
+
 def _row(kept: KeptReceipt) -> ReceiptRow:
-    shown: dict[str, Any] = {}
+    shown: dict[str, Any] = dict.fromkeys(_STATED)
     if kept.document:
         statement = kept.document["receipt"]
         clock, memory, roster, plan = (statement[part] for part in ("clock", "memory", "roster", "plan"))
