@@ -34,9 +34,24 @@ _OUTLET_COUNTS = (
     ("gatepost_outlet_set_aside", "Events refused three times.", "set_aside"),
     ("gatepost_outlet_lost", "Events that the journal forgot before they were sent.", "lost"),
 )
+
+
+def _over_a_line(live: LiveReceiver, read: Callable[[LiveReceiver], float]) -> float | None:
+    """A receiver that no line reaches is neither online nor offline: there is no such row, and no alarm on it."""
+    return None if live.link is LinkState.BY_HAND else read(live)
+
+
+def _is_online(live: LiveReceiver) -> float:
+    return live.link is LinkState.ONLINE
+
+
+def _poll_rate(live: LiveReceiver) -> float:
+    return live.poll_rate_hz
+
+
 _RECEIVER_GAUGES: tuple[tuple[str, str, Callable[[LiveReceiver], float | None]], ...] = (
-    ("gatepost_receiver_online", "1 while the receiver answers.", lambda live: live.link is LinkState.ONLINE),
-    ("gatepost_receiver_poll_rate_hertz", "Polls a second, reached.", lambda live: live.poll_rate_hz),
+    ("gatepost_receiver_online", "1 while the receiver answers.", lambda live: _over_a_line(live, _is_online)),
+    ("gatepost_receiver_poll_rate_hertz", "Polls a second, reached.", lambda live: _over_a_line(live, _poll_rate)),
     ("gatepost_receiver_revision", "Configuration revision last proven.", lambda live: live.mirror_revision),
     ("gatepost_receiver_slots", "Slots in all.", lambda live: live.limits.slots if live.limits else None),
 )

@@ -110,6 +110,11 @@ def test_a_visit_from_the_inventory_to_the_last_tick(yard: Yard) -> None:
     assert "not proven" in plan["outcome"]
     assert plan["receipt"] == ""
     assert "owed" not in yard.run("status").out
+    agreement = next(one for one in daemon.get("/agreements")["agreements"] if one["receiver"] == "boat-shed")
+    assert (agreement["state"], "nobody can prove it" in agreement["sentence"]) == ("equal", True)
+    metrics = daemon.client.get("http://localhost/metrics").text
+    assert 'gatepost_receiver_online{receiver="slip-gate"}' in metrics
+    assert 'gatepost_receiver_online{receiver="boat-shed"}' not in metrics
     told = [event for event in daemon.events() if event.get("subject") == "boat-shed"]
     assert all(event["data"]["proven"] is False for event in told if event["type"].endswith("slot.changed"))
     audit = [row for row in daemon.get("/audit", limit=100)["rows"] if row["what"] == "visit_line.ticked"]

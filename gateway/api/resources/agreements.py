@@ -48,11 +48,19 @@ def _agreement(context: Context, live: LiveReceiver) -> AgreementAnswer:
     except GatepostError as error:
         return _answer(live.name, "unknown", error.message, mirror)
     if not plan.changes:
-        return _answer(live.name, "equal", "It holds exactly what the roster says, proven by reading it.", mirror)
+        return _answer(live.name, "equal", _equal(live), mirror)
     return _answer(live.name, "differs", _pending(plan), mirror, plan)
 
 
+def _equal(live: LiveReceiver) -> str:
+    if live.link is LinkState.BY_HAND:
+        return "By what was entered and ticked by hand it holds what the roster says; nobody can prove it."
+    return "It holds exactly what the roster says, proven by reading it."
+
+
 def _why_unknown(live: LiveReceiver, mirror: Mirror | None) -> str:
+    if live.link is LinkState.BY_HAND:
+        return "" if mirror else "Nobody has said yet what it holds."
     if mirror is None:
         return "Its memory has not been read yet."
     if live.link is not LinkState.ONLINE or live.status is None:
