@@ -29,7 +29,7 @@ def run(config: Config = DEFAULT_PATH) -> None:
     """Run the daemon until it is told to stop (SIGTERM or Ctrl-C)."""
     try:
         settings = load_settings(config)
-        if not settings.gateway.state.exists():
+        if _is_first_start(settings.gateway.state):
             tell_cautions()
         set_up_logs()
         asyncio.run(_run(settings))
@@ -40,6 +40,11 @@ def run(config: Config = DEFAULT_PATH) -> None:
         if known is None:
             raise
         fail(known)
+
+
+def _is_first_start(state: Path) -> bool:
+    """Nothing was kept yet; a service manager may have made the folder already."""
+    return not state.is_dir() or not any(state.iterdir())
 
 
 async def _run(settings: Settings) -> None:

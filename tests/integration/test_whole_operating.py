@@ -71,6 +71,7 @@ def test_one_closure_and_what_refuses_it(yard: Yard) -> None:
     line, daemon = yard.lines["quayside"], yard.start()
     daemon.wait_link("slip-gate", "online")
     daemon.wait_mirrored("slip-gate")
+    assert all(caution in daemon.log.read_text() for caution in CAUTIONS), "the first start shows them"
     listed = daemon.get("/receivers/slip-gate/outputs")
     assert [(each["name"], each["allowed"]) for each in listed["outputs"]] == [("gate", True), ("boat-hoist", False)]
     assert listed["cautions"] == list(CAUTIONS)
@@ -91,6 +92,7 @@ def test_one_closure_and_what_refuses_it(yard: Yard) -> None:
     assert operated["data"]["outcome"] == "done"
     assert operated["data"]["seconds"] == 5.0
 
+    assert daemon.log.read_text().count(CAUTIONS[0]) == 1
     daemon.kill()  # nothing is remembered wrongly and nothing is operated anew
     daemon.start()
     daemon.wait_link("slip-gate", "online")
