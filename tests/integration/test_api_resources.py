@@ -12,6 +12,7 @@ import pytest
 from gateway.api.limits import Limits
 from gateway.domain.events import EventName
 from gateway.domain.health import Health
+from gateway.domain.plan import PlanState
 from gateway.domain.receiver import Capability
 from gateway.domain.roster import Fault
 from gateway.errors import NoAnswer, Refused, StoreUnavailable
@@ -257,6 +258,19 @@ async def test_plans_preview_start_progress_approve() -> None:
         ("plan.started", "asked"),
         ("plan.started", "no-roster"),
     ]
+
+
+async def test_plans_that_are_not_over_are_asked_for_alone() -> None:
+    """What waits for approval is found however many plans have ended since; of one receiver, or of all."""
+    bench = ApiBench()
+    bench.store.plans.kept["p-held"] = replace(bench.plan, state=PlanState.HELD)
+    for number in range(60):
+        ended = replace(bench.plan, id=f"p-{number}", state=PlanState.APPLIED)
+        bench.store.plans.kept[ended.id] = ended
+    async with bench.served("view") as client:
+        found = (await client.get("/api/v1/plans?open=true")).json
+        assert ([plan["id"] for plan in found["plans"]], found["next"]) == (["p-held"], None)
+        assert (await client.get("/api/v1/plans?open=true&receiver=elsewhere")).json["plans"] == []
 
 
 async def test_a_plan_sent_twice_is_made_once() -> None:

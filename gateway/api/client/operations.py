@@ -264,9 +264,9 @@ class Operations(Calling):
         found: types.HistoryAnswer = await self._call("GET", "/api/v1/roster/history", path={}, query={"on": on, "serial": serial, "receiver": receiver, "gate": gate, "cursor": cursor, "limit": limit})
         return found
 
-    async def list_plans(self, *, cursor: str | None = None, limit: int | None = None, receiver: str | None = None) -> types.PlansAnswer:
+    async def list_plans(self, *, cursor: str | None = None, limit: int | None = None, receiver: str | None = None, open: bool | None = None) -> types.PlansAnswer:
         """Plans, newest first."""
-        found: types.PlansAnswer = await self._call("GET", "/api/v1/plans", path={}, query={"cursor": cursor, "limit": limit, "receiver": receiver})
+        found: types.PlansAnswer = await self._call("GET", "/api/v1/plans", path={}, query={"cursor": cursor, "limit": limit, "receiver": receiver, "open": open})
         return found
 
     async def create_plan(self, body: types.PlanBody, *, key: str | None = None) -> types.PlanAnswer:

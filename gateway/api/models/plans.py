@@ -27,6 +27,9 @@ class PlansQuery(Query):
     cursor: str | None = Field(default=None, max_length=200)
     limit: int = Field(default=50, ge=1, le=500)
     receiver: str | None = None
+    open: bool = Field(
+        default=False, description="Only those that are not over: held, about to be written, being written. No pages."
+    )
 
 
 class PlanBody(Body):

@@ -51,6 +51,9 @@ async def list_plans(request: web.Request) -> web.StreamResponse:
     """A page of plans, newest first."""
     services = context_of(request).services
     query = read_query(request, PlansQuery)
+    if query.open:
+        waiting = await services.plans.unfinished(query.receiver)
+        return reply(PlansAnswer(plans=[PlanSummary(**_summary(services, plan)) for plan in waiting[::-1]], next=None))
     before = read_text("plans", query.cursor) if query.cursor else None
     found = await services.plans.newest(receiver=query.receiver, limit=query.limit + 1, before=before)
     page = found[: query.limit]
