@@ -104,6 +104,8 @@ class VisitBook(Visits):
         return frozenset(name for each in self._running() for name in each.receivers)
 
     def check(self, receivers: Collection[str]) -> None:
+        """A receiver that no line reaches is brought to the roster by those who are there: nothing waits at it."""
+        receivers = [name for name in receivers if name not in self._site.by_hand]
         for visit in self._running():
             if at := next((name for name in receivers if name in visit.receivers), None):
                 until = visit.until.astimezone(self._site.zone).strftime("%H:%M")
