@@ -47,9 +47,12 @@ def add_page(app: web.Application) -> None:
     """Serve the page at `/` and its parts below `/page/`. Every file is read now: a missing one stops the start."""
     found = dict(_read(files("gateway.api") / "page", ""))
     start = found.pop("index.html")
+    modules = ", ".join(f"</page/{path}>; rel=modulepreload" for path in sorted(found) if path.endswith(".js"))
 
     async def get_page(request: web.Request) -> web.StreamResponse:
-        return _answer(request, start)
+        response = _answer(request, start)
+        response.headers["Link"] = modules  # all at once, not one import behind the other (RFC 8288)
+        return response
 
     async def get_part(request: web.Request) -> web.StreamResponse:
         part = found.get(request.match_info["path"])

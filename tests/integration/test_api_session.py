@@ -140,6 +140,7 @@ async def test_the_page_is_open_and_bounded(bench: tuple[ApiBench, Client]) -> N
     page = await client.get("/")
     assert page.status == 200
     assert page.headers["Content-Type"] == "text/html; charset=utf-8"
+    assert "</page/app/main.js>; rel=modulepreload" in page.headers["Link"]
     policy = page.headers["Content-Security-Policy"]
     assert "default-src 'none'" in policy
     assert "unsafe" not in policy
