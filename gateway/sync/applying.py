@@ -41,6 +41,11 @@ Redraft = Callable[[Plan, Mirror], Plan]
 """What is left of a plan, made anew from this mirror under the same id."""
 
 
+_PROVEN_AT_ONCE = 4
+"""Blocks that one reading of the sums proves: our choice. Where changes lie scattered, each frame may finish a block of
+its own, and a reading for each would take the wire longer than the writing."""
+
+
 class _Again(Exception):
     """A revocation was made in between: the targets are decided anew."""
 
@@ -188,15 +193,17 @@ class _Application:
         async with Overlap() as beside:
             for urgency, numbers in groupby(target, key=lambda number: _phase(first[number])):
                 waiting = list(numbers)
+                finished: set[int] = set()
                 while waiting:
                     size = max(1, self._receiver.slots_per_write)
                     group, waiting = waiting[:size], waiting[size:]
                     await self._write_frame(book, {number: target[number] for number in group}, urgency[1])
                     self._left -= sum(1 for change in changes if change.slot in group)
                     unfinished = {mirror.limits.block_of(waiting[0])} if waiting else set()
-                    blocks = {mirror.limits.block_of(number) for number in group} - unfinished
-                    if blocks:
-                        whole = await self._prove(book, blocks, urgency[1], beside)
+                    finished |= {mirror.limits.block_of(number) for number in group} - unfinished
+                    if len(finished) >= _PROVEN_AT_ONCE or not waiting:
+                        whole = await self._prove(book, finished, urgency[1], beside)
+                        finished = set()
                     self._patience.went_well(self._deps.clock.monotonic())
                     self._tell(next(change.words for change in changes if change.slot == group[-1]))
         return whole
