@@ -82,7 +82,8 @@ def test_two_presses_a_row_and_at_work_at_once_until_the_roster_has_it(yard: Yar
     assert "1 added" in done.out
     assert line.rights()[new] == {"1": [1]}
     assert row in yard.run("overrides").out
-    states = [e["data"]["state"] for e in yard.daemon.events() if e["type"].endswith("enrolment.changed")]
+    ours = [e["data"] for e in yard.daemon.events() if e["data"].get("enrolment") == newest(yard)["id"]]
+    states = [data["state"] for data in ours]
     assert states == ["listening", "heard", "confirmed", "completed"]
 
     assert yard.run("roster", "apply").code == 0
