@@ -8,11 +8,12 @@ from typing import Any
 from aiohttp import web
 
 from gateway.api.auditing import audited
+from gateway.api.bodies import read_query
 from gateway.api.caller import caller_of
 from gateway.api.context import context_of
 from gateway.api.etags import require_match
 from gateway.api.faults import Place, RequestFault
-from gateway.api.models.people_edits import EditAnswer, RevisionAnswer
+from gateway.api.models.people_edits import EditAnswer, EditQuery, RevisionAnswer
 from gateway.api.models.roster import FaultAnswer
 from gateway.api.replies import reply
 from gateway.domain.roster import Fault
@@ -31,9 +32,17 @@ async def edited(
     how: str = "edited",
     status: int = 200,
 ) -> web.Response:
-    """Make an edit, with its rows in the audit. Raises RequestFault with every fault that the roster would have."""
+    """Make an edit, with its rows in the audit; or only say what it would change, with `preview`.
+
+    Raises RequestFault with every fault that the roster would have.
+    """
     own = context_of(request).services.own_roster
     who = caller_of(request).name
+    if read_query(request, EditQuery).preview:
+        seen = await own.edit(edits, who=who, how=how, subject=subject, basis=basis, preview=True)
+        if seen.faults:
+            raise _faulty(seen.faults)
+        return reply(edit_answer(seen, kept=False))
     async with audited(request, f"roster.{how}", detail):
         outcome = await own.edit(edits, who=who, how=how, subject=subject, basis=basis)
         if outcome.faults:
@@ -58,8 +67,8 @@ def tag_header(tag: str) -> str:
     return f'"{tag}"'
 
 
-def edit_answer(outcome: EditOutcome) -> EditAnswer:
-    """The outcome of an edit without faults."""
+def edit_answer(outcome: EditOutcome, *, kept: bool = True) -> EditAnswer:
+    """The outcome of an edit without faults; `kept` is false for a preview."""
     return EditAnswer(
         revision=revision_answer(outcome.revision) if outcome.revision else None,
         words=list(outcome.words),
@@ -67,7 +76,7 @@ def edit_answer(outcome: EditOutcome) -> EditAnswer:
             FaultAnswer(file=each.file, row=each.row, column=each.column, found=each.found, remedy=each.remedy)
             for each in outcome.warnings
         ],
-        in_force=not outcome.problem,
+        in_force=kept and not outcome.problem,
         problem=outcome.problem,
     )
 

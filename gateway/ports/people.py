@@ -216,9 +216,11 @@ class OwnRoster(Protocol):
         how: str = "edited",
         subject: str = "",
         basis: Basis | None = None,
+        preview: bool = False,
     ) -> EditOutcome:
         """Check the files with these edits as a whole, keep them as a revision, and put them in force.
 
+        With `preview` nothing is kept: the outcome has the words and faults that the edit would have now.
         `basis` is given the subject's tag before anything is done, while nobody else can edit, and raises when the
         edit was made from something older. Raises as `RosterEditor.edit`, and Refused with `roster-empty`.
         """

@@ -77,6 +77,7 @@ class OwnRosterDesk:
         how: str = "edited",
         subject: str = "",
         basis: Basis | None = None,
+        preview: bool = False,
     ) -> EditOutcome:
         """Cancelled, the edit is kept or not, and in force at the next fetch if it is."""
         kept = self._need()
@@ -97,7 +98,7 @@ class OwnRosterDesk:
             if check.roster is None:
                 return EditOutcome(None, faults=check.faults, warnings=check.warnings)
             words = roster_changes(current, check.roster)
-            if old == pair:
+            if old == pair or preview:
                 return EditOutcome(None, words, warnings=check.warnings)
             told = words or ("other text in the files; who works what stays as it was",)
             revision = RosterRevision(0, self._clock.now(), who, how, told, check.roster.digest)

@@ -60,6 +60,7 @@ class NoOwnRoster:
         how: str = "edited",
         subject: str = "",
         basis: Basis | None = None,
+        preview: bool = False,
     ) -> EditOutcome:
         raise _elsewhere()
 

@@ -107,6 +107,25 @@ async def test_groups_and_files_need_what_they_start_from(tmp_path: Path) -> Non
         assert (await client.get(f"{FILES}/roster.csv?revision=1")).status == 200
 
 
+async def test_an_edit_can_be_looked_at_first(tmp_path: Path) -> None:
+    """The same words, faults and conflicts as the edit itself; nothing is kept, nothing stands in the audit."""
+    async with served(tmp_path, "roster") as client:
+        seen = await client.post(f"{PEOPLE}?preview=true", ROW)
+        assert (seen.json["revision"], seen.json["in_force"], len(seen.json["words"])) == (None, False, 1)
+        faulty = await client.post(f"{PEOPLE}?preview=true", {**ROW, "valid_until": "31/12/2026"})
+        assert faulty.problem == "roster-faulty"
+        assert (await client.get("/api/v1/roster/edits")).json["edits"] == []
+        added = await add(client)
+        assert added.json["words"] == seen.json["words"]
+        path, tag = f"{PEOPLE}/0000000012?preview=true", {"If-Match": added.headers["ETag"]}
+        assert (await client.ask("DELETE", path, headers={"If-Match": '"x"'})).problem == "precondition-failed"
+        noted = await client.ask("PATCH", path, json={"note": "spare"}, headers=tag)
+        assert noted.json["words"] == ["Berth 12, transmitter 0000000012: note none → spare"]
+        group = await client.ask("PUT", f"{GROUPS}/crew?preview=true", json={"rights": {"slip-gate": {"1": ["gate"]}}})
+        assert group.json["words"] == ["group crew is new: 1:slip-gate/gate"]
+        assert len((await client.get("/api/v1/roster/edits")).json["edits"]) == 1
+
+
 async def test_a_site_with_a_central_file_is_edited_there() -> None:
     """Every edit is refused with where to go; looking still works."""
     async with ApiBench().served("roster") as client:

@@ -144,9 +144,9 @@ class Operations(Calling):
         found: types.PeopleAnswer = await self._call("GET", "/api/v1/people", path={}, query={"cursor": cursor, "limit": limit, "q": q, "group": group, "receiver": receiver, "standing": standing, "unnamed": unnamed, "listed": listed, "sort": sort})
         return found
 
-    async def add_person(self, body: types.PersonBody, *, key: str | None = None) -> types.EditAnswer:
+    async def add_person(self, body: types.PersonBody, *, preview: bool | None = None, key: str | None = None) -> types.EditAnswer:
         """Add a transmitter to a roster that this gateway keeps."""
-        found: types.EditAnswer = await self._call("POST", "/api/v1/people", path={}, body=body, headers={"Idempotency-Key": key})
+        found: types.EditAnswer = await self._call("POST", "/api/v1/people", path={}, query={"preview": preview}, body=body, headers={"Idempotency-Key": key})
         return found
 
     async def get_person(self, serial: str | int) -> Tagged[types.PersonAnswer]:
@@ -154,14 +154,14 @@ class Operations(Calling):
         found: Tagged[types.PersonAnswer] = await self._call_tagged("GET", "/api/v1/people/{serial}", path={"serial": serial})
         return found
 
-    async def change_person(self, serial: str | int, body: types.PersonChangeBody, *, if_match: str) -> types.EditAnswer:
+    async def change_person(self, serial: str | int, body: types.PersonChangeBody, *, preview: bool | None = None, if_match: str) -> types.EditAnswer:
         """Change a transmitter's row: holder, group, rights, dates, note."""
-        found: types.EditAnswer = await self._call("PATCH", "/api/v1/people/{serial}", path={"serial": serial}, body=body, headers={"If-Match": if_match})
+        found: types.EditAnswer = await self._call("PATCH", "/api/v1/people/{serial}", path={"serial": serial}, query={"preview": preview}, body=body, headers={"If-Match": if_match})
         return found
 
-    async def remove_person(self, serial: str | int, *, if_match: str) -> types.EditAnswer:
+    async def remove_person(self, serial: str | int, *, preview: bool | None = None, if_match: str) -> types.EditAnswer:
         """Remove a transmitter from a roster that this gateway keeps."""
-        found: types.EditAnswer = await self._call("DELETE", "/api/v1/people/{serial}", path={"serial": serial}, headers={"If-Match": if_match})
+        found: types.EditAnswer = await self._call("DELETE", "/api/v1/people/{serial}", path={"serial": serial}, query={"preview": preview}, headers={"If-Match": if_match})
         return found
 
     async def list_groups(self, *, cursor: str | None = None, limit: int | None = None) -> types.GroupsAnswer:
@@ -174,14 +174,14 @@ class Operations(Calling):
         found: types.GroupAnswer = await self._call("GET", "/api/v1/roster/groups/{id}", path={"id": id})
         return found
 
-    async def put_group(self, id: str | int, body: types.GroupBody) -> types.EditAnswer:
+    async def put_group(self, id: str | int, body: types.GroupBody, *, preview: bool | None = None) -> types.EditAnswer:
         """Make, change or rename a group of a roster that this gateway keeps; If-Match where it exists."""
-        found: types.EditAnswer = await self._call("PUT", "/api/v1/roster/groups/{id}", path={"id": id}, body=body)
+        found: types.EditAnswer = await self._call("PUT", "/api/v1/roster/groups/{id}", path={"id": id}, query={"preview": preview}, body=body)
         return found
 
-    async def remove_group(self, id: str | int) -> types.EditAnswer:
+    async def remove_group(self, id: str | int, *, preview: bool | None = None) -> types.EditAnswer:
         """Remove a group that nobody is in."""
-        found: types.EditAnswer = await self._call("DELETE", "/api/v1/roster/groups/{id}", path={"id": id})
+        found: types.EditAnswer = await self._call("DELETE", "/api/v1/roster/groups/{id}", path={"id": id}, query={"preview": preview})
         return found
 
     async def list_edits(self, *, cursor: str | None = None, limit: int | None = None) -> types.RevisionsAnswer:
@@ -199,9 +199,9 @@ class Operations(Calling):
         found: bytes = await self._download("GET", "/api/v1/roster/files/groups.toml", path={}, query={"revision": revision})
         return found
 
-    async def import_roster(self, body: types.CheckBody) -> types.EditAnswer:
+    async def import_roster(self, body: types.CheckBody, *, preview: bool | None = None) -> types.EditAnswer:
         """Replace the files of a roster that this gateway keeps; If-Match where there are some."""
-        found: types.EditAnswer = await self._call("PUT", "/api/v1/roster/files", path={}, body=body)
+        found: types.EditAnswer = await self._call("PUT", "/api/v1/roster/files", path={}, query={"preview": preview}, body=body)
         return found
 
     async def read_first_roster(self, body: types.FirstRosterBody | None = None) -> types.FirstRosterAnswer:
@@ -548,4 +548,9 @@ class Operations(Calling):
     async def list_audit(self, *, cursor: str | None = None, limit: int | None = None) -> types.AuditAnswer:
         """Who changed or asked for what, newest first."""
         found: types.AuditAnswer = await self._call("GET", "/api/v1/audit", path={}, query={"cursor": cursor, "limit": limit})
+        return found
+
+    async def check_audit(self) -> types.AuditCheckAnswer:
+        """Whether the audit is whole, and its newest hash."""
+        found: types.AuditCheckAnswer = await self._call("GET", "/api/v1/audit/verification", path={})
         return found

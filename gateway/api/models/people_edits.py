@@ -11,6 +11,7 @@ from gateway.api.models.roster import FaultAnswer
 
 __all__ = [
     "EditAnswer",
+    "EditQuery",
     "FilesQuery",
     "FirstRosterAnswer",
     "FirstRosterBody",
@@ -44,6 +45,12 @@ _EDIT = {
     "problem": "",
 }
 _GROUP = {"name": "berth-holders", "rights": {"slip-gate": {"1": ["gate"]}}, "members": 38}
+
+
+class EditQuery(Query):
+    """How an edit is meant."""
+
+    preview: bool = Field(default=False, description="True: say what it would change and whose faults; keep nothing.")
 
 
 class PersonBody(Body):
@@ -109,7 +116,7 @@ class EditAnswer(Answer):
     revision: RevisionAnswer | None
     words: list[str]
     warnings: list[FaultAnswer]
-    in_force: bool = Field(description="Whether plans are made from it now.")
+    in_force: bool = Field(description="Whether plans are made from it now; false in a preview.")
     problem: str = Field(description="Why it is not in force yet; empty when it is.")
 
 

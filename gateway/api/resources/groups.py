@@ -10,7 +10,7 @@ from gateway.api.bodies import read_body, read_query
 from gateway.api.context import context_of
 from gateway.api.edits import edited, from_what_stands, tag_header
 from gateway.api.faults import Place, RequestFault
-from gateway.api.models.people_edits import EditAnswer, GroupAnswer, GroupBody, GroupsAnswer
+from gateway.api.models.people_edits import EditAnswer, EditQuery, GroupAnswer, GroupBody, GroupsAnswer
 from gateway.api.operations import Operation
 from gateway.api.paging import ShortListQuery, page_after
 from gateway.api.replies import reply
@@ -122,6 +122,7 @@ OPERATIONS = (
         tag="people",
         scope=Scope.ROSTER,
         handler=put_group,
+        query=EditQuery,
         body=GroupBody,
         answer=EditAnswer,
         problems=(*_PROBLEMS, "group-known"),
@@ -134,6 +135,7 @@ OPERATIONS = (
         tag="people",
         scope=Scope.ROSTER,
         handler=remove_group,
+        query=EditQuery,
         answer=EditAnswer,
         problems=(*_PROBLEMS, "group-in-use"),
     ),

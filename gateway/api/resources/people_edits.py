@@ -13,7 +13,7 @@ from gateway.api.edits import edited, tag_header
 from gateway.api.etags import require_match
 from gateway.api.faults import Place, RequestFault
 from gateway.api.models.base import read_serial
-from gateway.api.models.people_edits import EditAnswer, PersonBody, PersonChangeBody
+from gateway.api.models.people_edits import EditAnswer, EditQuery, PersonBody, PersonChangeBody
 from gateway.api.operations import Operation
 from gateway.api.resources.people import serial_of
 from gateway.api.scopes import Scope
@@ -154,6 +154,7 @@ OPERATIONS = (
         tag="people",
         scope=Scope.ROSTER,
         handler=add_person,
+        query=EditQuery,
         body=PersonBody,
         answer=EditAnswer,
         status=201,
@@ -168,6 +169,7 @@ OPERATIONS = (
         tag="people",
         scope=Scope.ROSTER,
         handler=change_person,
+        query=EditQuery,
         body=PersonChangeBody,
         answer=EditAnswer,
         problems=_EDIT_PROBLEMS,
@@ -181,6 +183,7 @@ OPERATIONS = (
         tag="people",
         scope=Scope.ROSTER,
         handler=remove_person,
+        query=EditQuery,
         answer=EditAnswer,
         problems=(*_EDIT_PROBLEMS, "roster-empty"),
         guarded=True,

@@ -12,6 +12,7 @@ from gateway.api.cursors import read_number, write_cursor
 from gateway.api.edits import edit_answer, edited, from_what_stands, revision_answer, tag_header
 from gateway.api.models.people_edits import (
     EditAnswer,
+    EditQuery,
     FilesQuery,
     FirstRosterAnswer,
     FirstRosterBody,
@@ -143,6 +144,7 @@ OPERATIONS = (
         tag="people",
         scope=Scope.ROSTER,
         handler=import_files,
+        query=EditQuery,
         body=CheckBody,
         body_types=UPLOAD_TYPES,
         answer=EditAnswer,
