@@ -10,8 +10,9 @@ from pathlib import Path
 from gateway.clock import SystemClock
 from gateway.domain.events import EventName
 from gateway.domain.live import LinkState
+from gateway.domain.plan import Change, ChangeKind, Plan, PlanState
 from gateway.domain.receiver import Slot
-from gateway.ports import Receiver
+from gateway.ports import Commit, Receiver
 from gateway.watch import Watch, Watched
 from tests.fakes.memory_store import MemoryStore
 from tests.integration.driver_bench import bench
@@ -78,6 +79,11 @@ async def test_presses_board_work_and_a_power_cut_are_told(tmp_path: Path) -> No
         assert [slot.serial for slot in mirror.slots.values()] == [48_231_907]
         assert told(EventName.SLOT_CHANGED)[0]["origin"] == "board"
         ours = [Slot(number, 1000 + number, 0, mirror.slots[1].outputs) for number in (7, 8)]
+        changes = tuple(Change(ChangeKind.ADDED, slot.number, None, slot, "") for slot in ours)
+        plan = Plan(
+            "p1", "slip-gate", SystemClock().now(), "", mirror.revision, changes, 0, 0.0, state=PlanState.APPLYING
+        )
+        await store.journal.commit(Commit(plans=(plan,)))
         await on.receiver.write_slots(ours, [], mirror.revision)
         await until(lambda: len(told(EventName.SLOT_CHANGED)) == 2)
         assert told(EventName.SLOT_CHANGED)[1]["origin"] == "line"
