@@ -9,11 +9,11 @@ from gateway.archive.papers import PaperDesk, SiteFacts
 from gateway.daemon.ground import Ground
 from gateway.daemon.names import NameBook
 from gateway.daemon.operating import build_operating
+from gateway.daemon.outlet_plans import Running
 from gateway.daemon.people import PeopleDesks, build_people
 from gateway.daemon.pulse import Pulse
 from gateway.daemon.syncing import Rosters, Syncing, build_rosters, build_syncing
 from gateway.daemon.watching import Watching, build_watching
-from gateway.outlet_plans import Running
 from gateway.outlets.house import OutletHouse
 from gateway.outlets.standing import Standing
 from gateway.sync.own_roster_additions import OwnRosterAdditions

@@ -9,7 +9,7 @@ from __future__ import annotations
 from gateway.daemon.ground import Ground
 from gateway.daemon.syncing import Syncing
 from gateway.daemon.watching import Watching, build_premises
-from gateway.gate_settings import build_operables
+from gateway.settings.gates import build_operables
 from gateway.system.boot import read_boot_id
 from gateway.watch.operating import OperatingDesk
 

@@ -15,10 +15,11 @@ from zoneinfo import ZoneInfo
 
 from gateway.api.listeners import Listener, TcpListener, UnixListener
 from gateway.clock import Clock
+from gateway.daemon.outlet_plans import About, OutletBuilder, plan_outlet
+from gateway.domain.receiver import Limits
 from gateway.errors import SettingsFault
 from gateway.line import Line, LineConfig
 from gateway.maps import load_map
-from gateway.outlet_plans import About, OutletBuilder, plan_outlet
 from gateway.ports import (
     KeptRosters,
     Receiver,
@@ -28,13 +29,14 @@ from gateway.ports import (
     Trust,
 )
 from gateway.receivers.building import REGISTER_MAP, DriverOrder, build_receiver, find_driver
+from gateway.receivers.manual import ManualReceiver
 from gateway.receivers.password_book import PasswordBook
 from gateway.roster import RosterFileReader
 from gateway.roster.building import Reach, Signing, build_list_source, build_source
 from gateway.roster.credentials import AuthScheme, authorization
 from gateway.roster.local_source import LocalSource
 from gateway.roster.unset_source import UnsetSource
-from gateway.settings import RosterSettings, Settings
+from gateway.settings import ReceiverSettings, RosterSettings, Settings
 from gateway.store.keptrosters import KeptRosterFiles
 from gateway.store.passwords import PasswordFile
 from gateway.store.signingkey import SigningKey, parse_private_key
@@ -50,6 +52,7 @@ class Parts:
 
     lines: Mapping[str, Line]
     receivers: Mapping[str, Receiver]
+    by_hand: Mapping[str, ManualReceiver]
     facts: tuple[ReceiverFacts, ...]
     line_of: Mapping[str, str]
     source: RosterSource
@@ -63,6 +66,11 @@ class Parts:
     signing_key: SigningKey | None = None
     kept_rosters: KeptRosters | None = None
     outlets: tuple[OutletBuilder, ...] = ()
+
+    @property
+    def all_receivers(self) -> Mapping[str, Receiver]:
+        """Those on lines and those that no line reaches, in the order of the settings."""
+        return {fact.name: self.receivers.get(fact.name) or self.by_hand[fact.name] for fact in self.facts}
 
 
 def plan_parts(settings: Settings, clock: Clock, trust: Trust | None = None) -> Parts:
@@ -78,9 +86,14 @@ def plan_parts(settings: Settings, clock: Clock, trust: Trust | None = None) -> 
         if any(receiver.line == name and _mapped(settings, key) for key, receiver in settings.receivers.items())
     }
     receivers: dict[str, Receiver] = {}
+    by_hand: dict[str, ManualReceiver] = {}
     passwords: dict[str, PasswordBook] = {}
     facts = []
     for name, receiver in settings.receivers.items():
+        if receiver.by_hand:
+            by_hand[name] = manual = ManualReceiver(name, _manual_limits(receiver))
+            facts.append(ReceiverFacts(name, receiver.output_names, receiver.positions, {}, manual.limits.outputs))
+            continue
         password = passwords[name] = _password(settings, name)
         if name in maps:
             receivers[name] = build_receiver(
@@ -99,8 +112,9 @@ def plan_parts(settings: Settings, clock: Clock, trust: Trust | None = None) -> 
     return Parts(
         lines=lines,
         receivers=receivers,
+        by_hand=by_hand,
         facts=tuple(facts),
-        line_of={name: receiver.line for name, receiver in settings.receivers.items()},
+        line_of={name: settings.receivers[name].line for name in receivers},
         source=LocalSource(kept_rosters) if kept_rosters is not None else _source(settings, clock, trust),
         kept_rosters=kept_rosters,
         list_source=_list_source(settings, clock, trust),
@@ -126,8 +140,14 @@ def _signing_key(settings: Settings) -> SigningKey | None:
     return parse_private_key(read_secret(place), place) if place else None
 
 
+def _manual_limits(receiver: ReceiverSettings) -> Limits:
+    """What the settings state for a receiver that nobody can ask."""
+    outputs = receiver.output_count or max(receiver.output_names)
+    return Limits(outputs=outputs, inputs=0, slots=receiver.slots or 0, positions=receiver.positions)
+
+
 def _mapped(settings: Settings, receiver: str) -> bool:
-    return settings.receivers[receiver].driver == REGISTER_MAP
+    return not settings.receivers[receiver].by_hand and settings.receivers[receiver].driver == REGISTER_MAP
 
 
 def _password(settings: Settings, receiver: str) -> PasswordBook:

@@ -12,10 +12,10 @@ from gateway.daemon.parts import Parts
 from gateway.daemon.working import Visited
 from gateway.domain.receiver import Capability
 from gateway.domain.roster import Roster
-from gateway.gate_settings import build_gates
 from gateway.line import Line
 from gateway.ports import LineCount, LineCounts
 from gateway.settings import Settings
+from gateway.settings.gates import build_gates
 from gateway.sync.drafting import RosterInForce
 from gateway.system.boot import read_boot_id
 from gateway.watch.conditions import ConditionWatch, Premises

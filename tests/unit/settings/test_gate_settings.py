@@ -12,8 +12,8 @@ from gateway.domain.condition import CONDITIONS, ConditionLimits
 from gateway.domain.gate import InputRole
 from gateway.domain.why import Reason
 from gateway.errors import SettingsFault
-from gateway.gate_settings import ConditionSettings, GateSettings, InputSettings, build_gates, build_operables
 from gateway.settings import Settings, parse_settings
+from gateway.settings.gates import ConditionSettings, GateSettings, InputSettings, build_gates, build_operables
 
 HEAD = """
 [gateway]

@@ -14,11 +14,11 @@ from typing import Any
 from gateway.clock import Clock
 from gateway.domain.addresses import AddressPolicy
 from gateway.errors import SettingsFault
-from gateway.outlet_settings import AlarmSettings, MailSettings, MqttSettings, OutletSettings, WebhookSettings
 from gateway.outlets.alarm.codes import DEFAULT_CODES, OFF_BY_DEFAULT, Code
 from gateway.outlets.choice import Choice
 from gateway.outlets.tls import client_context
 from gateway.ports import Journal, Outlet, Runs, Trust
+from gateway.settings.outlets import AlarmSettings, MailSettings, MqttSettings, OutletSettings, WebhookSettings
 from gateway.system.secrets import read_secret
 
 __all__ = ["About", "OutletBuilder", "Running", "plan_outlet"]

@@ -11,14 +11,14 @@ from typing import Any
 import pytest
 from pydantic import BaseModel
 
+from gateway.daemon.outlet_plans import About, Running, plan_outlet
 from gateway.errors import SettingsFault
-from gateway.outlet_plans import About, Running, plan_outlet
-from gateway.outlet_settings import AlarmSettings, MailSettings, MqttSettings, WebhookSettings
 from gateway.outlets.alarm.codes import DEFAULT_CODES, OFF_BY_DEFAULT
 from gateway.outlets.alarm.frames import Header, build_frame
 from gateway.outlets.alarm.outlet import AlarmOutlet
 from gateway.ports import Outlet
 from gateway.settings import Settings, parse_settings
+from gateway.settings.outlets import AlarmSettings, MailSettings, MqttSettings, WebhookSettings
 from tests.fakes.clock import FakeClock
 from tests.fakes.doc_examples import DOCS, fenced
 from tests.fakes.memory_store import MemoryStore

@@ -1,0 +1,116 @@
+"""Lines and the receivers on them, or without one."""
+
+from __future__ import annotations
+
+import re
+from typing import Annotated, Any, Literal, Self
+
+from pydantic import Field, field_validator, model_validator
+
+from gateway.domain.operation import names_a_stop
+from gateway.settings.base import DriftWord, Name, Strict
+from gateway.settings.gates import InputsMixin
+
+__all__ = ["LineSettings", "ReceiverSettings"]
+
+
+class LineSettings(Strict):
+    """One serial port. Use a path that stays the same when the adapter moves, below /dev/serial/by-id."""
+
+    port: Annotated[str, Field(min_length=1)]
+    baud: Annotated[int, Field(ge=300, le=4_000_000)] = 19_200
+    parity: Literal["N", "E", "O"] = "N"
+    stop_bits: Literal[1, 2] = 1
+    rs485: Literal["off", "adapter", "kernel"] = "off"
+    echo: bool = False
+    tries: Annotated[int, Field(ge=1, le=10)] = 3
+
+
+_WIRED_KEYS = (
+    "line", "address", "map", "driver", "polls_per_second", "link_password_file", "operate", "drift", "inputs",
+)  # fmt: skip
+_MANUAL_KEYS = ("slots", "positions", "output_count")
+
+
+class ReceiverSettings(InputsMixin):
+    """One receiver on a line: its address, its map, and the names that people give its outputs and inputs.
+
+    Of kind `manual` no line reaches it: what it has room for is stated here, and a person carries out its plans.
+    """
+
+    kind: Literal["wired", "manual"] = "wired"
+    line: Name = ""
+    slots: Annotated[int, Field(ge=1, le=65_535)] | None = None
+    positions: Annotated[int, Field(ge=1, le=8)] = 8
+    output_count: Annotated[int, Field(ge=1, le=64)] | None = None
+    address: Annotated[int, Field(ge=1, le=247)] = 1
+    map: str = "reference"
+    driver: str = "register-map"
+    polls_per_second: Annotated[float, Field(gt=0, le=20)] = 5.0
+    link_password_file: str | None = None
+    outputs: dict[str, str] = Field(default_factory=dict)
+    operate: tuple[str, ...] = ()
+    drift: DriftWord | None = None
+
+    @field_validator("outputs", "inputs")
+    @classmethod
+    def _numbered(cls, named: dict[str, Any]) -> dict[str, Any]:
+        wrong = [number for number in named if not (number.isdigit() and 1 <= int(number) <= 64)]
+        if wrong:
+            raise ValueError(f'“{wrong[0]}” is not a number; write for example outputs = {{ 1 = "gate" }}')
+        names = [each if isinstance(each, str) else each.name for each in named.values()]
+        folded = [name.casefold() for name in names if name]
+        if len(set(folded)) != len(folded):
+            raise ValueError("two of them have the same name; give each its own")
+        return named
+
+    @field_validator("outputs")
+    @classmethod
+    def _writable_in_rosters(cls, names: dict[str, str]) -> dict[str, str]:
+        wrong = [name for name in names.values() if not re.fullmatch(r"[^\s:/,;]{1,32}", name)]
+        if wrong:
+            raise ValueError(
+                f"“{wrong[0]}” can't be written in a roster; use 1 to 32 characters without blanks and without : / , ;"
+            )
+        return names
+
+    @property
+    def output_names(self) -> dict[int, str]:
+        """Names of outputs by number."""
+        return {int(number): name for number, name in self.outputs.items()}
+
+    @property
+    def by_hand(self) -> bool:
+        """Whether no line reaches it."""
+        return self.kind == "manual"
+
+    @model_validator(mode="after")
+    def _keys_of_its_kind(self) -> Self:
+        if not self.by_hand:
+            if not self.line:
+                raise ValueError('line is needed: the line that it is on; or kind = "manual" when no line reaches it')
+            if wrong := [key for key in _MANUAL_KEYS if key in self.model_fields_set]:
+                raise ValueError(f'{wrong[0]} is for kind = "manual"; a receiver on a line states it itself')
+            return self
+        if wrong := [key for key in _WIRED_KEYS if key in self.model_fields_set]:
+            raise ValueError(f'{wrong[0]} needs a line, and kind = "manual" has none; take one of the two out')
+        if self.slots is None:
+            raise ValueError('slots is needed with kind = "manual": how many transmitters it has room for')
+        highest = max(self.output_names, default=0)
+        if not highest and self.output_count is None:
+            raise ValueError('outputs is needed with kind = "manual", for example outputs = { 1 = "gate" }')
+        if self.output_count is not None and highest > self.output_count:
+            raise ValueError(f"output_count is {self.output_count}, but output {highest} has a name; correct one")
+        return self
+
+    @model_validator(mode="after")
+    def _operated_outputs_exist(self) -> Self:
+        named = {name.casefold() for name in self.outputs.values()}
+        if wrong := [name for name in self.operate if name.casefold() not in named]:
+            raise ValueError(f"operate: there is no output named “{wrong[0]}”; name it under outputs first")
+        if stops := [name for name in self.operate if names_a_stop(name)]:
+            raise ValueError(
+                f"operate: “{stops[0]}” is named after a stop, and that is never operated from afar; take it out: "
+                "an emergency stop works at the gate alone, without Gatepost"
+            )
+        return self
