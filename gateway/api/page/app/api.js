@@ -35,10 +35,10 @@ export async function getTagged(path) {
 export const post = (path, body, { key } = {}) => ask("POST", path, { body, headers: key ? { "Idempotency-Key": key } : {} });
 export const patch = (path, body, tag) => ask("PATCH", path, { body, headers: tag ? { "If-Match": tag } : {} });
 export const put = (path, body, tag) => ask("PUT", path, { body, headers: tag ? { "If-Match": tag } : {} });
-export const remove = (path, query = {}) => ask("DELETE", path + search(query), {});
+export const remove = (path, query = {}, tag = "") => ask("DELETE", path + search(query), { headers: tag ? { "If-Match": tag } : {} });
 
 /** Files as a form. */
-export const upload = (path, form) => ask("POST", path, { form });
+export const upload = (path, form, method = "POST") => ask(method, path, { form });
 
 /** Sign in: the token goes into a header this once. */
 export const signIn = (token) => ask("POST", "/session", { headers: { Authorization: `Bearer ${token}` }, quiet: true });

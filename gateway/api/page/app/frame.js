@@ -22,7 +22,8 @@ export function frame(place, { signOut }) {
   const main = el("main", { id: "main", tabindex: "-1" });
   const bar = el("div", { class: "stale-bar", hidden: true });
   const state = el("span", { class: "link-state" }, el("span", { class: "mark", "aria-hidden": "true" }), el("span", {}));
-  const links = VIEWS.map((view) => el("a", { href: to(view.path) }, view.title));
+  const listed = VIEWS.filter((view) => !view.under);
+  const links = listed.map((view) => el("a", { href: to(view.path) }, view.title));
   const ways = el("nav", { class: "ways folded", "aria-label": "Views" }, el("ul", {}, links.map((link) => el("li", {}, link))));
   const menu = el("button", { type: "button", class: "menu", "aria-expanded": "false", on: { click: () => fold(!ways.classList.contains("folded")) } }, "Menu");
   let view = null;
@@ -66,7 +67,7 @@ export function frame(place, { signOut }) {
     open = view.scope && !may(view.scope) ? { node: notAllowed(view.scope), close() {} } : view.open(query);
     const title = el("h1", { tabindex: "-1" }, view.heading ?? view.title);
     fill(main, title, bar, open.node);
-    for (const [number, link] of links.entries()) set(link, "aria-current", VIEWS[number] === view ? "page" : null);
+    for (const [number, link] of links.entries()) set(link, "aria-current", listed[number] === view ? "page" : listed[number].path === view.under ? "true" : null);
     fold(true);
     rename();
     if (!first) {
@@ -105,7 +106,11 @@ export function frame(place, { signOut }) {
       }
       if (before && before !== now) {
         if (now === "lost") atOnce("The connection to the gateway is lost. What is shown may be old.");
-        else if (now === "live" && before === "lost") politely("Live again.");
+        else if (now === "live" && before === "lost") {
+          politely("Live again.");
+          // What a view could not read meanwhile is read now, as the notice has promised.
+          for (const button of main.querySelectorAll("[data-kind=failed] button")) button.click();
+        }
       }
       if (view) rename();
     }),

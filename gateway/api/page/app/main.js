@@ -1,6 +1,6 @@
 // The start: who is signed in decides between the door and the frame.
 
-import { get, remove, signIn, whenSignedOut } from "./api.js";
+import { get, Problem, remove, signIn, whenSignedOut } from "./api.js";
 import { el, fill } from "./dom.js";
 import { frame } from "./frame.js";
 import { field, form } from "./parts/form.js";
@@ -23,7 +23,7 @@ begin();
 async function begin() {
   const token = tokenOfLink();
   try {
-    enter((token ? await signIn(token).then((answer) => answer.body) : await get("/session")));
+    enter(token ? (await signIn(token).catch(atTheDoor)).body : await get("/session"));
   } catch (problem) {
     if (problem.code === "unreachable") fill(place, el("main", { id: "main", class: "door", tabindex: "-1" }, el("h1", {}, "Gatepost"), failed(problem, begin)));
     else showDoor(token || problem.code === "session-ended" ? problem : null);
@@ -62,6 +62,14 @@ function leave(problem) {
   showDoor(problem);
 }
 
+/** What the gateway tells programs about a wrong token helps nobody at this door. */
+function atTheDoor(problem) {
+  if (problem.code === "token-invalid" || problem.code === "request-malformed") {
+    throw new Problem({ ...problem, detail: "This token is not known here; it may have been removed.", remedy: "Look whether all of it was pasted, or ask whoever looks after the gateway for a new one (gatepost token add)." });
+  }
+  throw problem;
+}
+
 function showDoor(problem) {
   document.title = "Sign in, Gatepost";
   const node = form({
@@ -71,7 +79,7 @@ function showDoor(problem) {
     ],
     action: "Sign in",
     async send({ token }) {
-      enter((await signIn(token)).body);
+      enter((await signIn(token).catch(atTheDoor)).body);
       place.querySelector("h1").focus();
     },
   });

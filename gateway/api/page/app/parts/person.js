@@ -31,6 +31,7 @@ function transmitter(card, actions) {
     card.places.length > 0 && el("ul", { class: "bullets" }, card.places.map((place) => el("li", {}, place.sentence, place.since && el("span", { class: "small quiet" }, " Since ", timeOf(place.since), ".")))),
     el("p", { class: "small quiet" }, [until(card), kindOf(card), card.last_heard ? card.last_heard.sentence : "No press of it is kept.", card.note].filter(Boolean).join(" ")),
     story(card.serial),
+    el("p", { class: "small" }, el("a", { href: to("revoke", { serial: card.serial }) }, card.standing === "revoked" ? "Revoked: see the proof" : "Lost? Revoke it")),
     actions(card),
   );
 }

@@ -29,7 +29,7 @@ function open() {
     const live = connection.state !== "lost";
     say(lead, leadOf(live));
     drawGates(gates, live);
-    drawOthers(others);
+    drawOthers(others, live);
     drawReceivers(receivers, live);
     drawGateway(gateway, live);
     // A gate that arrives tells nobody: its contact has spoken when it left.
@@ -140,18 +140,18 @@ function health(gate, open, live) {
 }
 
 function facts(gate) {
-  const opened = `Opened ${times(gate.cycles)} since ${gate.service_cycles ? `the last service; the next is due at ${gate.service_cycles.toLocaleString("en-GB")}` : "counting began"}.`;
+  const opened = `${gate.cycles ? `Opened ${times(gate.cycles)}` : "Not opened"} since ${gate.service_cycles ? `the last service; the next is due at ${gate.service_cycles.toLocaleString("en-GB")}` : "counting began"}.`;
   return gate.stay_open_limit_s ? `${opened} May stay open for ${span(gate.stay_open_limit_s)}.` : opened;
 }
 
 // --- what needs somebody and is no gate's ---
 
-function drawOthers(part) {
+function drawOthers(part, live) {
   if (waits(part, "conditions")) return;
   const shown = new Set((value("gates")?.gates ?? []).flatMap((gate) => gate.conditions));
   const open = value("conditions").conditions.filter((condition) => !shown.has(condition.id));
   if (!open.length) {
-    const words = shown.size ? "Nothing beside what stands with the gates below." : "Nothing.";
+    const words = !live ? "Not known at this moment." : shown.size ? "Nothing beside what stands with the gates below." : "Nothing.";
     only(part, words, () => empty(words));
     return;
   }
@@ -215,7 +215,7 @@ function drawGateway(part, live) {
   });
 }
 
-const times = (number) => ({ 0: "never", 1: "once", 2: "twice" })[number] ?? count(number, "time");
+const times = (number) => ({ 1: "once", 2: "twice" })[number] ?? count(number, "time");
 
 const clockOf = (gateway) => (gateway.clock.trusted ? `Known to be right. It was ${moment(gateway.clock.now)} when last asked.` : "Not known to be right: nothing is granted or ended by date until it is.");
 

@@ -4,7 +4,9 @@
 import { view as access } from "./access.js";
 import { view as glance } from "./glance.js";
 import { view as people } from "./people.js";
+import { view as revoke } from "./revoke.js";
+import { view as roster } from "./roster.js";
 import { view as timeline } from "./timeline.js";
 import { view as why } from "./why.js";
 
-export const VIEWS = [glance, timeline, people, access, why];
+export const VIEWS = [glance, timeline, people, access, why, revoke, roster];
