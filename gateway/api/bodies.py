@@ -17,7 +17,7 @@ from pydantic_core import ErrorDetails
 from gateway.api.context import context_of
 from gateway.api.faults import Place, RequestFault
 
-__all__ = ["HELD_BODY", "body_fault", "in_time", "read_body", "read_bytes", "read_query", "too_large"]
+__all__ = ["HELD_BODY", "body_fault", "in_time", "read_body", "read_bytes", "read_query", "refuse_packed", "too_large"]
 
 Model = TypeVar("Model", bound=BaseModel)
 _CHUNK = 65536
@@ -27,9 +27,10 @@ HELD_BODY: web.RequestKey[bytes] = web.RequestKey("held_body", bytes)
 
 
 async def read_bytes(request: web.Request, limit: int) -> bytes:
-    """The whole body. Raises RequestFault when it is over `limit` bytes or too slow."""
+    """The whole body. Raises RequestFault when it is packed, over `limit` bytes or too slow."""
     if HELD_BODY in request:
         return request[HELD_BODY]
+    refuse_packed(request)
     if request.content_length is not None and request.content_length > limit:
         raise too_large(limit)
     body = bytearray()
@@ -39,6 +40,17 @@ async def read_bytes(request: web.Request, limit: int) -> bytes:
             if len(body) > limit:
                 raise too_large(limit)
     return bytes(body)
+
+
+def refuse_packed(request: web.Request) -> None:
+    """Raises RequestFault for a body with a Content-Encoding (RFC 9110, 8.4): nothing is unpacked here."""
+    if request.headers.get("Content-Encoding", "identity").strip().lower() not in ("", "identity"):
+        raise RequestFault(
+            "body-type-unsupported",
+            "The body is packed.",
+            remedy="Send it as it is, without a Content-Encoding.",
+            headers={"Accept-Encoding": "identity", "Connection": "close"},
+        )
 
 
 @asynccontextmanager

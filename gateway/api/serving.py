@@ -82,6 +82,7 @@ class _Site(web.BaseSite):
             "clock": context.services.clock,
             "greeting_s": limits.greeting_s,
             "access_log": None,
+            "auto_decompress": False,  # a small body may unpack to gigabytes; `bodies` refuses packed ones
             "keepalive_timeout": _KEEP_ALIVE_S,
             "max_line_size": limits.header_bytes,
             "max_field_size": limits.header_bytes,

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from aiohttp import BodyPartReader, web
 from pydantic import ValidationError
 
-from gateway.api.bodies import body_fault, in_time, read_bytes, too_large
+from gateway.api.bodies import body_fault, in_time, read_bytes, refuse_packed, too_large
 from gateway.api.context import context_of
 from gateway.api.faults import Place, RequestFault
 from gateway.api.models.roster import CheckBody
@@ -39,6 +39,7 @@ async def read_upload(request: web.Request) -> Upload:
             remedy=f"Send it as one of {', '.join(UPLOAD_TYPES)}.",
             headers={"Accept": ", ".join(UPLOAD_TYPES)},
         )
+    refuse_packed(request)
     limit = context_of(request).limits.roster_bytes
     if (request.content_length or 0) > limit:
         raise too_large(limit)

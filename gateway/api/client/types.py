@@ -22,6 +22,7 @@ __all__ = [
     "ApplicationAnswer",
     "ApprovalBody",
     "AuditAnswer",
+    "AuditCheckAnswer",
     "AuditRowAnswer",
     "BatchAnswer",
     "BatchBody",
@@ -285,6 +286,16 @@ class AuditAnswer(TypedDict):
 
     rows: list[AuditRowAnswer]
     next: str | None
+
+
+class AuditCheckAnswer(TypedDict):
+    """The whole chain, computed anew. Keep `head` elsewhere: whoever may write the whole file can write a new chain."""
+
+    rows: int
+    head: str
+    whole: bool
+    broken: int | None
+    problem: str
 
 
 class AuditRowAnswer(TypedDict):

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from typing import Any
 
-from pydantic import ConfigDict
+from pydantic import ConfigDict, Field
 
 from gateway.api.models.base import Answer, Time, example
 
-__all__ = ["AuditAnswer", "AuditRowAnswer"]
+__all__ = ["AuditAnswer", "AuditCheckAnswer", "AuditRowAnswer"]
 
 
 class AuditRowAnswer(Answer):
@@ -45,3 +45,15 @@ class AuditAnswer(Answer):
 
     rows: list[AuditRowAnswer]
     next: str | None
+
+
+class AuditCheckAnswer(Answer):
+    """The whole chain, computed anew. Keep `head` elsewhere: whoever may write the whole file can write a new chain."""
+
+    model_config = ConfigDict(json_schema_extra=example(rows=12, head="5d41", whole=True, broken=None, problem=""))
+
+    rows: int = Field(ge=0)
+    head: str = Field(description="The newest row's hash.")
+    whole: bool
+    broken: int | None = Field(description="The first row that does not fit.")
+    problem: str

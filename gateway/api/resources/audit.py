@@ -7,13 +7,13 @@ from aiohttp import web
 from gateway.api.bodies import read_query
 from gateway.api.context import context_of
 from gateway.api.cursors import read_number, write_cursor
-from gateway.api.models.audit import AuditAnswer, AuditRowAnswer
+from gateway.api.models.audit import AuditAnswer, AuditCheckAnswer, AuditRowAnswer
 from gateway.api.operations import Operation
 from gateway.api.paging import PageQuery
 from gateway.api.replies import reply
 from gateway.api.scopes import Scope
 
-__all__ = ["OPERATIONS", "list_audit"]
+__all__ = ["OPERATIONS", "check_audit", "list_audit"]
 
 
 async def list_audit(request: web.Request) -> web.StreamResponse:
@@ -41,6 +41,20 @@ async def list_audit(request: web.Request) -> web.StreamResponse:
     )
 
 
+async def check_audit(request: web.Request) -> web.StreamResponse:
+    """Every row computed anew: a row that was changed, taken out or put in is found and named."""
+    check = await context_of(request).services.audit.verify()
+    return reply(
+        AuditCheckAnswer(
+            rows=check.rows,
+            head=check.head,
+            whole=check.broken is None and not check.problem,
+            broken=check.broken,
+            problem=check.problem,
+        )
+    )
+
+
 OPERATIONS = (
     Operation(
         id="listAudit",
@@ -53,5 +67,15 @@ OPERATIONS = (
         query=PageQuery,
         answer=AuditAnswer,
         problems=("cursor-invalid",),
+    ),
+    Operation(
+        id="checkAudit",
+        method="GET",
+        path="/api/v1/audit/verification",
+        summary="Whether the audit is whole, and its newest hash",
+        tag="access",
+        scope=Scope.ADMIN,
+        handler=check_audit,
+        answer=AuditCheckAnswer,
     ),
 )
