@@ -38,7 +38,7 @@ address = 1
 source = "/etc/gatepost/roster.csv"
 every_minutes = 15
 """
-PAGE = Path(__file__).parents[2] / "docs" / "settings.md"
+PAGE = Path(__file__).parents[3] / "docs" / "settings.md"
 
 _BAUD, _ADDRESS, _EVERY, _TOP, _ROSTER = "baud = 19200", "address = 1", "every_minutes = 15", "[gateway]", "[roster]"
 #: what is replaced, by what, and the sentences that must come, each from the line to what to write
