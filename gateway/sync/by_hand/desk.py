@@ -37,11 +37,12 @@ from gateway.ports import (
     Trust,
 )
 from gateway.sync.by_hand.holdings import HandLimits, holdings_of_roster, holdings_of_slots, slots_of_holdings
-from gateway.sync.by_hand.lines import pairs_of, targets_by_serial, works
+from gateway.sync.by_hand.lines import pairs_of, works
 from gateway.sync.by_hand.outlook import Lookout, Outlook
 from gateway.sync.by_hand.sheets import Edit, Sheets
-from gateway.sync.by_hand.telling import applied_event, revocation_event, slot_events
+from gateway.sync.by_hand.telling import revocation_event, slot_events
 from gateway.sync.by_hand.ticking import ticked, unticked
+from gateway.sync.by_hand.under_way import UnderWay
 from gateway.sync.drafting import Drafter, RosterInForce
 from gateway.sync.following import follow
 from gateway.sync.preparing import Preparer
@@ -91,7 +92,6 @@ class VisitDesk:
         self._trust = trust
         self._journal = journal
         self._mirrors = mirrors
-        self._plans = plans
         self._ledger = ledger
         self._rosters = rosters
         self._drafter = drafter
@@ -100,7 +100,7 @@ class VisitDesk:
         self._snapshots = snapshots
         self._lookout = Lookout(drafter=drafter, preparer=preparer, ledger=ledger, journal=journal)
         self._sheets = Sheets(documents)
-        self._under_way: dict[str, Plan] = {}
+        self._under_way = UnderWay(journal=journal, plans=plans, archive=archive)
         self._outlooks: dict[str, Outlook] = {}
         self._locks = {name: asyncio.Lock() for name in site.names_by_hand()}
 
@@ -108,9 +108,7 @@ class VisitDesk:
         """Read the sheets and their plans. Raises StoreDamaged."""
         self._sheets.load(self.names)
         for name in self.names:
-            plan = await self._plans.load(self._sheets.of(name).head.plan)
-            if plan is not None:
-                self._under_way[name] = plan
+            await self._under_way.load(name, self._sheets.of(name).head.plan)
 
     # --- asking ---
 
@@ -137,7 +135,7 @@ class VisitDesk:
         sheet, outlook = self._sheets.of(receiver), self._outlooks.get(receiver)
         mirror = self._mirrors.load(receiver)
         fault = _unknown(receiver) if mirror is None else outlook.fault if outlook else None
-        plan = self._under_way.get(receiver)
+        plan = self._under_way.of(receiver)
         return VisitSheet(
             receiver=receiver,
             holdings_known=mirror is not None,
@@ -234,7 +232,7 @@ class VisitDesk:
             outlook = self._outlooks[receiver]
             if outlook.fault is not None:
                 raise outlook.fault
-            plan = self._under_way.get(receiver)
+            plan = self._under_way.of(receiver)
             if plan is not None and not plan.state.is_final:
                 return plan
             if outlook.held is not None:
@@ -253,14 +251,15 @@ class VisitDesk:
         async with self._turn(receiver):
             await self._settle(receiver)
             plan = (await self._preparer.approved(plan_id)).plan
-            await self._take_up(receiver, plan)
+            await self._under_way.take_up(receiver, plan)
             await self._settle(receiver)
-        return self._under_way[receiver]
+        return self._under_way.of(receiver) or plan
 
     def plan_progress(self, plan_id: str) -> tuple[int, int, str] | None:
         """Done, total and words of a plan that is on a sheet; None when it is not."""
-        for receiver, plan in self._under_way.items():
-            if plan.id == plan_id and not plan.state.is_final:
+        for receiver in self.names:
+            plan = self._under_way.of(receiver)
+            if plan is not None and plan.id == plan_id and not plan.state.is_final:
                 words = f"on the visit sheet of {receiver}, {len(self._sheets.of(receiver).open)} lines open"
                 return plan.done, len(plan.changes), words
         return None
@@ -298,51 +297,15 @@ class VisitDesk:
         if named is not mirror:
             await self._journal.commit(Commit(mirror=named))
         facts = self._site.facts[receiver]
-        outlook = await self._lookout.look(named, facts, self._under_way.get(receiver))
-        await self._follow_plan(receiver, named, outlook)
+        outlook = await self._lookout.look(named, facts, self._under_way.of(receiver))
+        await self._under_way.follow(receiver, named, outlook)
         wanted = works(named, outlook.changes, facts, self._person)
-        plan = self._under_way.get(receiver)
+        plan = self._under_way.of(receiver)
         edit = self._sheets.reconcile(receiver, wanted, plan.id if plan else "", self._now())
         if edit.documents:
             await self._journal.commit(Commit(documents=edit.documents))
         self._sheets.keep(receiver, edit)
         self._outlooks[receiver] = outlook
-
-    async def _follow_plan(self, receiver: str, mirror: Mirror, outlook: Outlook) -> None:
-        """The plan under way goes on while it still is the work; else another takes its place."""
-        plan = self._under_way.get(receiver)
-        if plan is not None and not plan.state.is_final:
-            if _is_still_the_work(plan, outlook, mirror):
-                await self._note_progress(receiver, plan, mirror, outlook)
-                return
-            outcome = f"{plan.done} of {len(plan.changes)} changes were ticked; then something else was wanted."
-            plan = replace(plan, state=PlanState.SUPERSEDED, outcome=outcome)
-            await self._journal.commit(Commit(plans=(plan,)))
-            self._under_way[receiver] = plan
-        if outlook.plan is not None and outlook.changes:
-            snapshot = await self._archive.take(receiver, mirror, reason="plan", status=None)
-            await self._take_up(receiver, replace(outlook.plan, state=PlanState.PENDING, snapshot=snapshot.id))
-
-    async def _take_up(self, receiver: str, plan: Plan) -> None:
-        older = self._under_way.get(receiver)
-        plans: tuple[Plan, ...] = (plan,)
-        if older is not None and not older.state.is_final and older.id != plan.id:
-            plans = (replace(older, state=PlanState.SUPERSEDED, outcome=f"Plan {plan.id} took its place."), plan)
-        await self._journal.commit(Commit(plans=plans))
-        self._under_way[receiver] = plan
-
-    async def _note_progress(self, receiver: str, plan: Plan, mirror: Mirror, outlook: Outlook) -> None:
-        done = _done(plan, mirror)
-        if not outlook.changes:
-            outcome = f"{done} changes were ticked as done by hand; not proven."
-            ended = replace(plan, state=PlanState.APPLIED, done=done, outcome=outcome)
-            await self._journal.commit(Commit(events=(applied_event(ended),), plans=(ended,)))
-        elif done != plan.done:
-            ended = replace(plan, state=PlanState.APPLYING if done else PlanState.PENDING, done=done)
-            await self._journal.commit(Commit(plans=(ended,)))
-        else:
-            return
-        self._under_way[receiver] = ended
 
     # --- looking things up ---
 
@@ -384,21 +347,6 @@ class VisitDesk:
 
     def _now(self) -> datetime:
         return self._clock.now()
-
-
-def _is_still_the_work(plan: Plan, outlook: Outlook, mirror: Mirror) -> bool:
-    """Whether what is left of this plan is what is to be done now, and all of it."""
-    targets, wanted = targets_by_serial(plan.changes), targets_by_serial(outlook.changes)
-    return wanted.keys() <= targets.keys() and all(
-        pairs == wanted.get(serial, pairs_of(mirror, serial)) for serial, pairs in targets.items()
-    )
-
-
-def _done(plan: Plan, mirror: Mirror) -> int:
-    """How many changes the ticks have brought about."""
-    targets = targets_by_serial(plan.changes)
-    met = {serial for serial, pairs in targets.items() if pairs_of(mirror, serial) == pairs}
-    return sum(1 for change in plan.changes if (slot := change.after or change.before) and slot.serial in met)
 
 
 def _unknown(receiver: str) -> Refused:
