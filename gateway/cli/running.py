@@ -15,20 +15,21 @@ from gateway.cli.logs import set_up_logs
 from gateway.cli.operating import tell_cautions
 from gateway.clock import SystemClock
 from gateway.errors import GatepostError
-from gateway.settings import DEFAULT_PATH, Settings, load_settings
 
 if TYPE_CHECKING:
     from gateway.cli.checking import Finding
+    from gateway.settings import Settings
 
 __all__ = ["check", "run"]
 
+DEFAULT_PATH = Path("/etc/gatepost/gatepost.toml")
 Config = Annotated[Path, typer.Option("--config", help="The settings file.")]
 
 
 def run(config: Config = DEFAULT_PATH) -> None:
     """Run the daemon until it is told to stop (SIGTERM or Ctrl-C)."""
     try:
-        settings = load_settings(config)
+        settings = _load(config)
         if _is_first_start(settings.gateway.state):
             tell_cautions()
         set_up_logs()
@@ -40,6 +41,12 @@ def run(config: Config = DEFAULT_PATH) -> None:
         if known is None:
             raise
         fail(known)
+
+
+def _load(config: Path) -> Settings:
+    from gateway.settings import load_settings  # noqa: PLC0415 - other commands start without it
+
+    return load_settings(config)
 
 
 def _is_first_start(state: Path) -> bool:
@@ -66,7 +73,7 @@ def _first_known(group: BaseExceptionGroup[BaseException]) -> GatepostError | No
 def check(config: Config = DEFAULT_PATH, socket: SocketOption = DEFAULT_SOCKET, as_json: AsJson = False) -> None:
     """Say what is wrong with settings, lines, receivers, clock and roster, and what to do. Writes nothing."""
     try:
-        settings = load_settings(config)
+        settings = _load(config)
         at = settings.api.socket if settings.api.socket is not None and socket == DEFAULT_SOCKET else socket
         findings = asyncio.run(_check(settings, at))
     except GatepostError as error:

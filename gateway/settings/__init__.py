@@ -7,8 +7,6 @@ with the line it stands on, the key, and what to write.
 
 from __future__ import annotations
 
-from pathlib import Path
-
 from gateway.settings.reading import load_settings, parse_settings
 from gateway.settings.receivers import LineSettings, ReceiverSettings
 from gateway.settings.roster import RosterSettings, SnapshotSettings
@@ -16,7 +14,6 @@ from gateway.settings.site import ApiSettings, GatewaySettings
 from gateway.settings.whole import Settings
 
 __all__ = [
-    "DEFAULT_PATH",
     "ApiSettings",
     "GatewaySettings",
     "LineSettings",
@@ -27,5 +24,3 @@ __all__ = [
     "load_settings",
     "parse_settings",
 ]
-
-DEFAULT_PATH = Path("/etc/gatepost/gatepost.toml")

@@ -9,7 +9,7 @@ import signal
 import tempfile
 from collections import Counter
 from pathlib import Path
-from typing import Annotated, Any
+from typing import Any
 
 import typer
 from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
@@ -23,7 +23,7 @@ from gateway.cli.words import event_sentence, plan_sentence
 from gateway.clock import SystemClock
 from gateway.errors import GatepostError
 
-__all__ = ["demo"]
+__all__ = ["play"]
 
 _GATE, _CAR_PARK, _WORKSHOP = RECEIVERS
 _SHOWN = frozenset(
@@ -36,11 +36,8 @@ _SHOWN = frozenset(
 )  # fmt: skip
 
 
-def demo(
-    seconds: Annotated[float | None, typer.Option("--for", help="End by itself after this many seconds.")] = None,
-    listen: Annotated[str, typer.Option("--listen", help="Where the API listens.")] = "127.0.0.1:8470",
-) -> None:
-    """Play an invented boatyard: three virtual receivers on two lines, and the real daemon. Needs no hardware."""
+def play(seconds: float | None, listen: str) -> None:
+    """Until it ends by itself after `seconds`, or somebody ends it. Faults end the command with their exit code."""
     signal.signal(signal.SIGTERM, signal.default_int_handler)  # else its processes would outlive it
     try:
         check_listen(listen)
