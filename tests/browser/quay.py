@@ -43,10 +43,14 @@ outputs = ["barrier"]
 travel_s = 2
 closing = "by-itself"
 """
+_BAUD = 115_200
 _GROUPS = """\
 [groups.berth-holders]
 slip-gate = { 1 = ["gate"] }
 car-park = { 1 = ["barrier"] }
+
+[groups.visitors]
+slip-gate = {}
 
 [groups.hoist-crew]
 slip-gate = { 1 = ["gate"], 2 = ["boat-hoist"] }
@@ -86,17 +90,22 @@ def free_port() -> int:
 
 
 @contextmanager
-def open_quay(people: int = 30) -> Iterator[Quay]:
-    """Start it and bring its receivers to the roster."""
+def open_quay(people: int = 30, held: int = 1000) -> Iterator[Quay]:
+    """Start it and bring its receivers to the roster. Of more people than `held` the others have rights elsewhere."""
     with open_yard() as yard:
         port = free_port()
-        yard.line("quayside", "--address", "1", "--serial", "FQ-1", "--address", "2", "--serial", "FQ-2")
+        yard.line(
+            "quayside", "--baud", str(_BAUD), "--address", "1", "--serial", "FQ-1", "--address", "2", "--serial", "FQ-2"
+        )
         yard.groups.write_text(_GROUPS)
         yard.write_roster(
-            *(f"{48_200_001 + n:010d},Berth {n + 1},two-button,berth-holders" for n in range(people)),
+            *(
+                f"{48_200_001 + n:010d},Berth {n + 1},two-button,{'berth-holders' if n < held - 1 else 'visitors'}"
+                for n in range(people)
+            ),
             f"0048900001,{MARKUP},two-button,berth-holders",
         )
-        yard.write_settings(listen=f"127.0.0.1:{port}", more=_GATES)
+        yard.write_settings(listen=f"127.0.0.1:{port}", baud=_BAUD, more=_GATES)
         text = yard.config.read_text().replace('inputs = { 1 = "gate closed" }\n', "")
         yard.config.write_text(text)
         daemon = yard.start()
@@ -107,5 +116,6 @@ def open_quay(people: int = 30) -> Iterator[Quay]:
             until(
                 lambda plan=plan: daemon.get(f"/plans/{plan['id']}")["state"] == "applied",  # type: ignore[misc]
                 f"a plan for {receiver}: {json.dumps(plan)[:200]}",
+                150,
             )
         yield Quay(yard, f"http://127.0.0.1:{port}")

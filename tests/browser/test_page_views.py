@@ -69,6 +69,7 @@ async def test_what_is_lost_is_said_and_comes_back(browser: Browser, quay: Quay)
         await expect(gate).to_contain_text("it was shut")
         await expect(visitor.page.locator(".stale-bar")).to_be_visible()
         assert (await visitor.page.title()).startswith("Not live")
+        await expect(visitor.page.get_by_role("region", name="Needs somebody")).to_contain_text("Not known")
         assert await visitor.violations() == []
         quay.yard.daemon.start()
         await expect(visitor.page.locator(".link-state")).to_have_text("Live", timeout=40_000)
@@ -162,3 +163,18 @@ async def test_by_keyboard_alone(browser: Browser, quay: Quay) -> None:
         await expect(page.get_by_label("Gate")).to_be_focused()
         await page.keyboard.type("Car")
         await expect(page).to_have_url(f"{quay.address}/#/timeline?gate=barrier")
+
+
+async def test_a_view_that_could_not_be_read_is_read_when_it_can(browser: Browser, quay: Quay) -> None:
+    """It says what is wrong and what to do, and needs nobody to come back."""
+    async with open_visitor(browser, quay.address) as visitor:
+        await visitor.sign_in(quay.token("roster"))
+        quay.yard.daemon.kill()
+        await expect(visitor.page.locator(".link-state")).to_contain_text("Not live since")
+        await visitor.page.goto(f"{quay.address}/#/people?q=48200003")
+        failed = visitor.page.get_by_role("alert").filter(has_text="The gateway can't be reached")
+        await expect(failed).to_be_visible()
+        assert await visitor.violations() == []
+        quay.yard.daemon.start()
+        await expect(visitor.page.get_by_role("article", name="Berth 3")).to_be_visible(timeout=40_000)
+        await expect(failed).to_have_count(0)

@@ -1,10 +1,11 @@
-// What happened, in sentences, newest first. Only what has been scrolled to is fetched, and only what is near is laid
-// out (`content-visibility`), so that ten thousand events weigh no more than a hundred.
+// What happened, in sentences, newest first. Only what has been scrolled to is fetched, and only what is near the window
+// has elements (parts/long-list.js), so that ten thousand events weigh no more than a few hundred.
 
 import { address, get } from "../api.js";
-import { el, fill, keep, say } from "../dom.js";
+import { el, fill, say } from "../dom.js";
 import { chart } from "../parts/chart.js";
 import { field } from "../parts/form.js";
+import { longList } from "../parts/long-list.js";
 import { empty, failed, loading, tag } from "../parts/notice.js";
 import { replaceQuery } from "../router.js";
 import { may } from "../session.js";
@@ -23,14 +24,14 @@ const KINDS = [
   { value: "equipment", text: "Receivers" },
   { value: "gateway", text: "The gateway" },
 ];
-const PAGE = 100;
+const PAGE = 150;
 const NEWS_MS = 400; // several events at once are fetched once
 const TYPING_MS = 350;
 const EMPTY_PAGES = 40; // how long a rare name is looked for before somebody is asked to go on
 
 function open(query) {
   const filters = { gate: query.gate ?? "", kind: query.kind ?? "", who: query.who ?? "", day: query.day ?? "" };
-  const list = el("ol", { class: "log", "aria-label": "What happened, newest first" });
+  const list = longList({ label: "What happened, newest first", key: (row) => row.id, make: makeItem, heading });
   const state = el("div", { class: "stack" });
   const more = el("button", { type: "button", hidden: true, on: { click: () => load() } }, "Show older");
   const use = useCharts();
@@ -40,10 +41,10 @@ function open(query) {
     "div",
     { class: "view" },
     bar.node,
-    el("div", { class: "two" }, use.node, el("section", { class: "sheet", "aria-label": "Events" }, el("div", { class: "row apart" }, el("h2", {}, "What happened"), may("roster") && download), state, list, el("div", { class: "row" }, more))),
+    el("div", { class: "two" }, use.node, el("section", { class: "sheet", "aria-label": "Events" }, el("div", { class: "row apart" }, el("h2", {}, "What happened"), may("roster") && download), state, list.node, el("div", { class: "row" }, more))),
   );
 
-  let rows = [];
+  let known = new Set(); // ids of the rows that stand there
   let cursor = null;
   let asking = null; // the request under way, to be given up when the filters change
   let news = 0;
@@ -64,10 +65,11 @@ function open(query) {
   function start() {
     asking?.abort();
     asking = null;
-    rows = [];
+    known = new Set();
     cursor = null;
+    more.hidden = true;
+    list.clear();
     fill(state, loading());
-    draw();
     download.setAttribute("href", address("/timeline/export", wanted()));
     use.show(filters.gate);
     load();
@@ -78,14 +80,14 @@ function open(query) {
     const mine = (asking = new AbortController());
     more.disabled = true;
     try {
-      let before = rows.length;
+      const before = known.size;
       for (let pages = 0; pages < EMPTY_PAGES; pages += 1) {
         const page = await get("/timeline", { ...wanted(), limit: PAGE, cursor }, { signal: mine.signal });
-        rows = [...rows, ...page.rows];
+        show("append", page.rows);
         cursor = page.next;
-        if (rows.length - before >= PAGE / 2 || !cursor) break;
+        if (known.size - before >= PAGE / 2 || !cursor) break;
       }
-      fill(state, rows.length ? null : empty(cursor ? "Nothing that fits so far." : nothing()));
+      fill(state, known.size ? null : empty(cursor ? "Nothing that fits so far." : nothing()));
     } catch (problem) {
       if (problem.name === "AbortError") return;
       fill(state, failed(problem, () => load()));
@@ -93,7 +95,7 @@ function open(query) {
       if (asking === mine) asking = null;
     }
     more.disabled = false;
-    draw();
+    more.hidden = !cursor;
     seen.unobserve(more);
     seen.observe(more); // tells again when it is still in sight
   }
@@ -109,24 +111,25 @@ function open(query) {
     const mine = (asking = new AbortController());
     try {
       const page = await get("/timeline", { ...wanted(), limit: PAGE }, { signal: mine.signal });
-      const known = new Set(rows.map((row) => row.id));
-      const fresh = page.rows.filter((row) => !known.has(row.id));
-      if (fresh.length === page.rows.length && rows.length) {
-        rows = page.rows; // so much happened meanwhile that there may be a gap
+      if (known.size && page.rows.length && !page.rows.some((row) => known.has(row.id))) {
+        known = new Set(); // so much happened meanwhile that there may be a gap
+        list.clear();
         cursor = page.next;
-      } else rows = [...fresh, ...rows];
-      if (rows.length) fill(state);
+        more.hidden = !cursor;
+      }
+      show("prepend", page.rows);
+      if (known.size) fill(state);
     } catch {
       return; // the frame says that it is not live; the next event, or the reconnect, looks again
     } finally {
       if (asking === mine) asking = null;
     }
-    draw();
   }
 
-  function draw() {
-    more.hidden = !cursor;
-    keep(list, withDays(rows), { key: (item) => item.key, make: makeItem });
+  function show(how, rows) {
+    const fresh = rows.filter((row) => !known.has(row.id));
+    for (const row of fresh) known.add(row.id);
+    list[how](fresh);
   }
 
   const seen = new IntersectionObserver((entries) => entries.some((entry) => entry.isIntersecting) && cursor && load(), { rootMargin: "600px" });
@@ -155,6 +158,7 @@ function open(query) {
       clearTimeout(typing);
       asking?.abort();
       seen.disconnect();
+      list.close();
       for (const stop of stops) stop();
     },
   };
@@ -189,22 +193,12 @@ function filterBar(filters, changed) {
 
 // --- rows ---
 
-function withDays(rows) {
-  const items = [];
-  let last = null;
-  for (const row of rows) {
-    const at = row.time ? isoDay(row.time) : (last ?? "unknown");
-    if (at !== last) items.push({ key: `day ${at}`, day: row.time ? heading(row.time) : "Day not known" });
-    last = at;
-    items.push({ key: row.id, row });
-  }
-  return items;
-}
+const heading = (row) => {
+  if (!row.time) return "Day not known";
+  return isoDay(row.time) === isoDay(new Date()) ? `Today, ${day(row.time)}` : `${day(row.time)} ${dayOfYear(row.time).slice(-4)}`;
+};
 
-const heading = (time) => (isoDay(time) === isoDay(new Date()) ? `Today, ${day(time)}` : `${day(time)} ${dayOfYear(time).slice(-4)}`);
-
-function makeItem({ row, day: words }) {
-  if (words) return el("li", { class: "log-day" }, words);
+function makeItem(row) {
   return el(
     "li",
     { class: "line" },
