@@ -18,8 +18,8 @@ _STATUS: dict[str, Any] = {
     "inputs": [{"name": "gate closed", "state": "violated"}],
 }
 _PLAN: dict[str, Any] = {
-    "receiver": "slip-gate", "added": 1, "changed": 0, "removed": 4, "unchanged": 6, "by_hand": False, "wire_s": 0.04, "hold": "",
-    "state": "applied", "outcome": "1 added, 4 removed; written and proven in 0.3 s.",
+    "id": "p-41", "receiver": "slip-gate", "added": 1, "changed": 0, "removed": 4, "unchanged": 6, "by_hand": False,
+    "wire_s": 0.04, "hold": "", "state": "applied", "outcome": "1 added, 4 removed; written and proven in 0.3 s.",
 }  # fmt: skip
 
 
