@@ -8,7 +8,7 @@ export const DEVICE_NOTE =
 /** Cautions to stand beside any control, numbered as in docs (STANDARDS: powered gates). */
 export const CAUTIONS = {
   operate: "See the gate, or know that nobody is near it, before you operate it. What is shown here may be late. Keep children and people away from a moving gate.",
-  onTime: "A changed on-time can change how the gate moves: have it tested on site by a qualified person.",
+  onTime: "A changed on-time or output mode can change how the gate moves: have it tested on site by a qualified person.",
   exits: "Exits and emergency access must not depend on a transmitter: ending people must not lock anyone in.",
   dates: "Dates are kept by the gateway alone: while it is off, a transmitter that has ended still works.",
   listening: "While the receiver listens, known transmitters go on working: gates may move.",

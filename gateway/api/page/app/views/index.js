@@ -6,7 +6,8 @@ import { view as glance } from "./glance.js";
 import { view as people } from "./people.js";
 import { view as revoke } from "./revoke.js";
 import { view as roster } from "./roster.js";
+import { view as settings } from "./settings.js";
 import { view as timeline } from "./timeline.js";
 import { view as why } from "./why.js";
 
-export const VIEWS = [glance, timeline, people, access, why, revoke, roster];
+export const VIEWS = [glance, timeline, people, access, why, revoke, roster, settings];
