@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import csv
 import io
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
+from urllib.parse import parse_qs, urlsplit
 
 import pytest
-from playwright.async_api import Browser, expect
+from playwright.async_api import Browser, Route, expect
 
 from tests.browser.driving import SCHEMES, SIZES, open_visitor
 from tests.browser.quay import MARKUP, Quay
@@ -178,3 +180,50 @@ async def test_a_view_that_could_not_be_read_is_read_when_it_can(browser: Browse
         quay.yard.daemon.start()
         await expect(visitor.page.get_by_role("article", name="Berth 3")).to_be_visible(timeout=40_000)
         await expect(failed).to_have_count(0)
+
+
+def _rows(place: int) -> dict[str, object]:
+    """A page of a made-up timeline of 10,050 events: sixty-seven pages, 400 events a day."""
+    rows = []
+    for number in range(place * 150, (place + 1) * 150):
+        time = datetime(2026, 3, 2, 12, tzinfo=UTC) - timedelta(minutes=3.6 * number)
+        rows.append(
+            {
+                "id": f"e-{20_000 - number}", "time": time.isoformat(), "late": None, "name": "transmitter.heard",
+                "kind": "use", "receiver": "car-park", "gates": ["barrier"], "serial": "0048200001",
+                "holder": "Berth 1", "weight": None, "sentence": f"Event {number} happened.",
+            }
+        )  # fmt: skip
+    return {"rows": rows, "next": str(place + 1) if place < 66 else None}
+
+
+async def test_ten_thousand_events_without_weight(browser: Browser, quay: Quay) -> None:
+    """All of them can be scrolled to, in order and under their days; only those near the window have elements."""
+
+    async def answer(route: Route) -> None:
+        place = int(parse_qs(urlsplit(route.request.url).query).get("cursor", ["0"])[0])
+        await route.fulfill(json=_rows(place))
+
+    async with open_visitor(browser, quay.address) as visitor:
+        page = visitor.page
+        await visitor.sign_in(quay.token("roster"))
+        await page.route("**/api/v1/timeline?*", answer)
+        await visitor.go("timeline")
+        more = page.get_by_role("button", name="Show older")
+        while await more.count() and await more.is_visible():
+            await page.evaluate("scrollTo(0, document.body.scrollHeight)")
+            await page.wait_for_timeout(10)
+        await page.evaluate("scrollTo(0, document.body.scrollHeight)")
+        await expect(page.get_by_text("Event 10049 happened.")).to_be_visible()
+        await expect(page.get_by_text("Event 0 happened.")).to_have_count(0)
+        assert await page.locator(".log .line").count() < 1500
+        shown = await page.locator(".log .line p").all_inner_texts()
+        numbers = [int(text.split()[1]) for text in shown]
+        assert numbers == sorted(numbers)
+        assert len(numbers) == len(set(numbers))
+        days = await page.locator(".log-day").all_inner_texts()
+        assert len(days) == len(set(days))
+        await page.evaluate("scrollTo(0, 0)")
+        await expect(page.get_by_text("Event 0 happened.")).to_be_visible()
+        await expect(page.get_by_text("Event 10049 happened.")).to_have_count(0)
+        assert await visitor.violations() == []
