@@ -77,14 +77,17 @@ export function form({ fields, action, send, extra = [], ...more }) {
   function show(problem) {
     if (!(problem instanceof Error)) throw problem;
     let first = null;
+    const rest = [];
     for (const place of problem.places ?? []) {
       const input = node.elements.namedItem((place.pointer ?? "").replace(/^#\//, "") || (place.parameter ?? ""));
       if (input instanceof HTMLElement) {
         mark(input, place.detail);
         first ??= input;
-      }
+      } else rest.push(place.detail);
     }
-    fill(trouble, failed(problem));
+    const said = failed(problem);
+    if (rest.length) said.append(el("ul", { class: "bullets" }, rest.map((text) => el("li", {}, text))));
+    fill(trouble, said);
     first?.focus();
   }
 

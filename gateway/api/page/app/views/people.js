@@ -3,16 +3,22 @@
 import { get } from "../api.js";
 import { el, fill, say } from "../dom.js";
 import { field } from "../parts/form.js";
+import { elsewhere } from "../parts/kept-elsewhere.js";
 import { empty, failed, loading } from "../parts/notice.js";
+import { pending } from "../parts/pending.js";
 import { personCard } from "../parts/person.js";
+import { personEdits } from "../parts/person-edits.js";
+import { choices } from "../parts/rights.js";
 import { replaceQuery, to } from "../router.js";
-import { value, watch } from "../store.js";
-import { count, STANDINGS } from "../words.js";
+import { politely } from "../say.js";
+import { refresh, value, watch, watchEvents } from "../store.js";
+import { count, sentence, STANDINGS } from "../words.js";
 
 export const view = { path: "people", title: "People", scope: "roster", open };
 
 const PAGE = 30;
 const TYPING_MS = 120;
+const SETTLE_MS = 300;
 
 function open(query) {
   return query.id ? openCard(query.id) : openSearch(query);
@@ -22,31 +28,61 @@ function open(query) {
 
 function openCard(serial) {
   const place = el("div", { class: "stack" }, loading());
-  const node = el("div", { class: "view" }, el("p", {}, el("a", { href: to("people") }, "Everybody")), place);
+  const said = el("div", { class: "stack", role: "status", tabindex: "-1" });
+  const waiting = pending();
+  const node = el("div", { class: "view" }, el("p", {}, el("a", { href: to("people") }, "Everybody")), said, place, waiting.node);
   const asking = new AbortController();
+  let later = 0;
 
   async function load() {
     try {
-      fill(place, personCard(await get(`/people/${encodeURIComponent(serial)}`, {}, { signal: asking.signal })));
+      const [person, choice] = await Promise.all([get(`/people/${encodeURIComponent(serial)}`, {}, { signal: asking.signal }), choices(asking.signal)]);
+      const several = person.transmitters.length > 1;
+      const actions = (card) => choice.editable && card.listed && personEdits(card.serial, { several, choice, done: changed });
+      fill(place, personCard(person, { actions }), choice.editable ? null : elsewhere());
     } catch (problem) {
-      if (problem.name !== "AbortError") fill(place, failed(problem, load));
+      if (problem.name === "AbortError") return;
+      fill(place, problem.code === "not-found" ? empty("Neither the roster nor a receiver has this transmitter.") : failed(problem, load));
     }
   }
 
+  function changed(answer) {
+    fill(said, el("div", { class: "notice" }, el("strong", {}, "Done"), answer.words.map((words) => el("p", {}, sentence(words))), answer.problem && el("p", {}, `It is not in force yet: ${answer.problem}`)));
+    said.focus();
+    politely(answer.words.map(sentence).join(" "));
+    refresh("roster", "agreements");
+    load();
+  }
+
+  // What is being filled in stays; all else follows what becomes of it at the receivers.
+  const stop = watchEvents(({ type }) => {
+    if (!/\.(plan\.applied|slot\.changed|revocation\.\w+|roster\.fetched)$/.test(type) || place.querySelector(".confirm")) return;
+    clearTimeout(later);
+    later = setTimeout(() => !place.querySelector(".confirm") && load(), SETTLE_MS);
+  });
   load();
-  return { node, close: () => asking.abort() };
+  return {
+    node,
+    close() {
+      asking.abort();
+      clearTimeout(later);
+      waiting.close();
+      stop();
+    },
+  };
 }
 
 // --- everybody ---
 
 function openSearch(query) {
-  const filters = { q: query.q ?? "", gate: query.gate ?? "", standing: query.standing ?? "", sort: query.sort ?? "" };
+  const filters = { q: query.q ?? "", group: query.group ?? "", gate: query.gate ?? "", standing: query.standing ?? "", sort: query.sort ?? "" };
   const total = el("p", { class: "quiet", role: "status" });
   const list = el("div", { class: "cards people" });
   const state = el("div");
   const more = el("button", { type: "button", hidden: true, on: { click: () => load() } }, "Show more");
   const bar = filterBar(filters, changed);
-  const node = el("div", { class: "view" }, bar.node, total, state, list, el("div", { class: "row" }, more));
+  const ways = el("p", { class: "row small" });
+  const node = el("div", { class: "view" }, ways, bar.node, total, state, list, el("div", { class: "row" }, more));
   let cursor = null;
   let asking = null;
   let typing = 0;
@@ -71,11 +107,12 @@ function openSearch(query) {
     if (asking) return;
     const mine = (asking = new AbortController());
     try {
-      const page = await get("/people", { q: filters.q, receiver: receiverOf(filters.gate), standing: filters.standing, sort: filters.sort, limit: PAGE, cursor }, { signal: mine.signal });
+      const page = await get("/people", { q: filters.q, group: filters.group, receiver: receiverOf(filters.gate), standing: filters.standing, sort: filters.sort, limit: PAGE, cursor }, { signal: mine.signal });
       const cards = worksAt(page.people, filters.gate).map((person) => personCard(person));
       if (anew) fill(list, cards);
       else list.append(...cards);
       cursor = page.next;
+      if (anew) fill(ways, waysOn(page.editable, filters.group));
       more.hidden = !cursor;
       say(total, page.total === 0 ? "Nobody." : `${count(page.total, "person", "people")}${filters.q || filters.gate || filters.standing ? " found" : ""}.`);
       fill(state, page.total === 0 ? empty(filters.q || filters.gate || filters.standing ? "Nobody fits. Try a part of the name, or some digits of the serial." : "Nobody has access yet: the roster is empty.") : null);
@@ -107,6 +144,18 @@ function openSearch(query) {
       stop();
     },
   };
+}
+
+/** Where people are changed, or why that is done elsewhere. */
+function waysOn(editable, group) {
+  return [
+    group && el("a", { href: to("people") }, `Only group ${group}; show everybody`),
+    editable && [el("a", { class: "button", href: to("person-add") }, "Add somebody"), el("a", { href: to("edits") }, "Who changed what")],
+    el("a", { href: to("groups") }, "Groups"),
+    el("a", { href: to("names") }, "Give names"),
+    editable && el("a", { href: to("first-roster") }, "Begin from the receivers"),
+    !editable && elsewhere(),
+  ];
 }
 
 const gateOf = (id) => value("gates")?.gates.find((gate) => gate.id === id);
