@@ -20,7 +20,7 @@ from gateway.api.openapi import build_document
 from gateway.api.routes import OPERATIONS
 from gateway.api.scopes import Scope, widen
 from gateway.errors import Refused
-from tests.fakes.api_bench import ApiBench, Client, Reply
+from tests.fakes.api_bench import SECRET_HOLDER, ApiBench, Client, Reply
 from tests.fakes.clock import FakeClock
 
 DOCUMENT = build_document(OPERATIONS, version="0.1.0")
@@ -40,6 +40,10 @@ class Route:
     statuses: frozenset[str] = frozenset()
 
 
+#: Questions that need one of several parameters, which a schema of single parameters can't say.
+_ASKED = {"getHistory": {"serial": "0048231907"}, "getRevocationSelection": {"holder": SECRET_HOLDER}}
+
+
 def _routes() -> list[Route]:
     found = []
     for path, item in DOCUMENT["paths"].items():
@@ -56,7 +60,8 @@ def _routes() -> list[Route]:
                         each["name"]: "lost and found"
                         for each in operation.get("parameters", [])
                         if each["in"] == "query" and each["required"]
-                    },
+                    }
+                    | _ASKED.get(operation["operationId"], {}),
                     frozenset(operation["responses"]),
                 )
             )
