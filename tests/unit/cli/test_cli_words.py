@@ -19,7 +19,7 @@ _STATUS: dict[str, Any] = {
 }
 _PLAN: dict[str, Any] = {
     "id": "p-41", "receiver": "slip-gate", "added": 1, "changed": 0, "removed": 4, "unchanged": 6, "by_hand": False,
-    "by_hand": False, "wire_s": 0.04, "hold": "", "state": "applied", "outcome": "1 added, 4 removed; written and proven in 0.3 s.",
+    "wire_s": 0.04, "hold": "", "state": "applied", "outcome": "1 added, 4 removed; written and proven in 0.3 s.",
 }  # fmt: skip
 
 
