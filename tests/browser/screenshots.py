@@ -38,6 +38,7 @@ PICTURES = (
     Picture("timeline-phone", "timeline?kind=use", "used Car-park barrier", _PHONE),
     Picture("people", "people?q=berth", "Position 1 works Slip gate."),
     Picture("people-phone-dark", "people?q=48200012", "No receiver holds it any more.", _PHONE, "dark"),
+    Picture("access", "access?gate=slip-gate", "Read from the receiver"),
     Picture("why", "why?who=Berth%2012", "What to do:"),
     Picture("why-phone", "why?who=Berth%2012", "What to do:", _PHONE),
 )

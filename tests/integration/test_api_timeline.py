@@ -115,7 +115,7 @@ async def test_asking_for_somebody_is_in_the_audit(bench: tuple[ApiBench, Client
     await client.get("/api/v1/timeline?who=berth")
     await client.get("/api/v1/timeline?gate=slip-gate")
     await client.get("/api/v1/timeline/export?kind=use")
-    asked = [(row.what, dict(row.detail)) for row in api.audit.rows if row.outcome == "done"]
+    asked = [(row.what, dict(row.detail or {})) for row in api.audit.rows if row.outcome == "done"]
     assert asked == [("timeline.asked", {"who": "berth"}), ("timeline.exported", {"kind": ["use"]})]
 
 
@@ -173,8 +173,8 @@ async def test_the_store_counts_and_finds_as_the_fake_does(store: tuple[FakeCloc
         EventFilter(until=start),
         EventFilter(frozenset({EventName.TRANSMITTER_HEARD}), since=start, until=clock.now()),
     ):
-        for outputs in ((), (1,), (2, 3)):
-            assert await real.journal.tally(wanted, outputs) == await bench.store.journal.tally(wanted, outputs)
+        for numbers in ((), (1,), (2, 3)):
+            assert await real.journal.tally(wanted, numbers) == await bench.store.journal.tally(wanted, numbers)
         for newest_first in (True, False):
             ids = [
                 [event.id.number for event in await journal.read(0, wanted=wanted, newest_first=newest_first)]
