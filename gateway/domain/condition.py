@@ -115,7 +115,11 @@ CONDITIONS: Mapping[ConditionKind, Described] = MappingProxyType(
             "a gate has made its cycles since the last service", _NOTICE, "service_cycles", None, _ACK
         ),
         ConditionKind.BOARD_RESET: _row(
-            "a receiver was cleared by a reset that did not come from here; nothing is given back by itself", _ALARM, "", 306, _ACK
+            "a receiver was cleared by a reset that did not come from here; nothing is given back by itself",
+            _ALARM,
+            "",
+            306,
+            _ACK,
         ),
         ConditionKind.DRIFT_OPEN: _row(
             "a receiver was changed by other hands and nobody has looked at it", _NOTICE, "", 306, _ACK

@@ -8,9 +8,19 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-__all__ = ["csv_line"]
+__all__ = ["csv_line", "guard", "unguard"]
 
 _FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "\n")
+
+
+def guard(text: str) -> str:
+    """The text as a cell that no spreadsheet takes for a formula."""
+    return "'" + text if text.startswith(_FORMULA_STARTS) else text
+
+
+def unguard(text: str) -> str:
+    """Undo `guard`; any other leading `'` is the text's own."""
+    return text[1:] if text.startswith("'") and text[1:].startswith(_FORMULA_STARTS) else text
 
 
 def csv_line(cells: Iterable[str]) -> str:
@@ -19,5 +29,4 @@ def csv_line(cells: Iterable[str]) -> str:
 
 
 def _cell(text: str) -> str:
-    guarded = "'" + text if text.startswith(_FORMULA_STARTS) else text
-    return '"' + guarded.replace('"', '""') + '"'
+    return '"' + guard(text).replace('"', '""') + '"'

@@ -6,7 +6,7 @@ it, which a check on the command line has no need to load.
 
 from __future__ import annotations
 
-from gateway.roster.cells import guard
+from gateway.domain.spreadsheet import guard
 from gateway.roster.checking import check_document, check_files
 from gateway.roster.file_source import FileSource
 from gateway.roster.reader import RosterFileReader, roster_digest

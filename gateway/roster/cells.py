@@ -4,8 +4,7 @@ Spreadsheets leave stray blanks, no-break spaces and byte-order marks in cells, 
 `#N/A`. Text that would show as something else than it is (bidirectional controls, NUL and other control
 characters) is refused: it could make one holder look like another (Unicode Technical Report 36, section 2).
 
-A cell that a spreadsheet would take for a formula is written with a leading `'` in our exports (OWASP, "CSV
-Injection") and read back without it. This file knows nothing of rows, columns or rosters.
+This file knows nothing of rows, columns or rosters; what a spreadsheet would take for a formula: `domain.spreadsheet`.
 """
 
 from __future__ import annotations
@@ -19,10 +18,9 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
-__all__ = ["MAX_TEXT", "Wrong", "clean", "column_letter", "guard", "is_blank", "near_matches", "show", "unguard"]
+__all__ = ["MAX_TEXT", "Wrong", "clean", "column_letter", "is_blank", "near_matches", "show"]
 
 MAX_TEXT = 1000  # our choice: a name or a note, not a document; a spreadsheet's own limit is 32,767
-_FORMULA_START = ("=", "+", "-", "@", "\t", "\r", "\n")
 _INVISIBLE = dict.fromkeys((0x200B, 0x2060, 0xFEFF))
 _BIDI = "\u061c\u200e\u200f\u202a-\u202e\u2066-\u2069"
 _FORBIDDEN = re.compile(f"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x84\x86-\x9f{_BIDI}]")
@@ -68,16 +66,6 @@ def _forbidden(text: str, character: str) -> Wrong:
     return Wrong(
         f"{show(text)} with U+{ord(character):04X} ({name})", "delete the invisible character, or type it again"
     )
-
-
-def guard(text: str) -> str:
-    """Make a cell safe to open in a spreadsheet: a leading `'` before what would be taken for a formula."""
-    return "'" + text if text.startswith(_FORMULA_START) else text
-
-
-def unguard(text: str) -> str:
-    """Undo `guard`; any other leading `'` is the text's own."""
-    return text[1:] if text.startswith("'") and text[1:].startswith(_FORMULA_START) else text
 
 
 def show(text: str) -> str:

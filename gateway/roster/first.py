@@ -15,9 +15,10 @@ from dataclasses import dataclass
 from gateway.domain.person import is_unnamed, unnamed_holder
 from gateway.domain.receiver import Slot
 from gateway.domain.roster import Right
+from gateway.domain.spreadsheet import unguard
 from gateway.domain.transmitter import BUILT_IN_KINDS, Kind, write_serial
 from gateway.ports import FirstRoster, Memory, RosterPair
-from gateway.roster.cells import Wrong, clean, unguard
+from gateway.roster.cells import Wrong, clean
 from gateway.roster.columns import COLUMNS
 from gateway.roster.rights import read_rights
 from gateway.roster.writing import groups_toml, rights_text, write_cell, write_csv

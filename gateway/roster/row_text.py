@@ -11,9 +11,10 @@ import io
 from collections.abc import Sequence
 
 from gateway.domain.roster import Entry, Right
+from gateway.domain.spreadsheet import guard
 from gateway.domain.transmitter import BUILT_IN_KINDS, write_serial
 from gateway.errors import Refused
-from gateway.roster.cells import Wrong, clean, guard
+from gateway.roster.cells import Wrong, clean
 from gateway.roster.columns import COLUMNS
 from gateway.roster.rights import read_rights
 

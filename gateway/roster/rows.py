@@ -13,8 +13,9 @@ from typing import TypeVar
 from zoneinfo import ZoneInfo
 
 from gateway.domain.roster import Entry, Right
+from gateway.domain.spreadsheet import unguard
 from gateway.domain.transmitter import Kind
-from gateway.roster.cells import Wrong, clean, show, unguard
+from gateway.roster.cells import Wrong, clean, show
 from gateway.roster.columns import Header
 from gateway.roster.dates import ends_before_it_starts, read_date, starts_a_day
 from gateway.roster.findings import Findings

@@ -15,7 +15,7 @@ import tomlkit
 from tomlkit.items import InlineTable
 
 from gateway.domain.roster import Right
-from gateway.roster.cells import guard
+from gateway.domain.spreadsheet import guard
 
 __all__ = ["group_rights", "groups_toml", "position_table", "rights_text", "write_cell", "write_csv"]
 

@@ -1,31 +1,20 @@
 """Papers as CSV for a spreadsheet: one row for each transmitter and place.
 
-A cell that begins like a formula gets an apostrophe in front (OWASP, CSV Injection): opening an export runs nothing.
+No cell is taken for a formula (`domain.spreadsheet`): opening an export runs nothing.
 """
 
 from __future__ import annotations
 
-import csv
-import io
 from collections.abc import Iterable, Sequence
 
 from gateway.domain.papers import AccessPaper, HandoverPaper
+from gateway.domain.spreadsheet import csv_line
 
-__all__ = ["access_csv", "handover_csv", "safe_cell", "write_rows"]
-
-_FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n")
-
-
-def safe_cell(text: str) -> str:
-    """The text as a cell that no spreadsheet takes for a formula."""
-    return "'" + text if text.startswith(_FORMULA) else text
-
+__all__ = ["access_csv", "handover_csv", "write_rows"]
 
 def write_rows(rows: Iterable[Sequence[str]]) -> bytes:
     """RFC 4180, with a byte-order mark so that spreadsheets read UTF-8."""
-    buffer = io.StringIO(newline="")
-    csv.writer(buffer, lineterminator="\r\n").writerows([safe_cell(cell) for cell in row] for row in rows)
-    return buffer.getvalue().encode("utf-8-sig")
+    return "".join(csv_line(row) for row in rows).encode("utf-8-sig")
 
 
 def handover_csv(paper: HandoverPaper) -> bytes:

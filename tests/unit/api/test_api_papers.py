@@ -14,9 +14,10 @@ from hypothesis import strategies as st
 
 from gateway.api.papers.markup import POLICY
 from gateway.api.papers.pages import access_page, handover_page
-from gateway.api.papers.spreadsheet import access_csv, handover_csv, safe_cell
+from gateway.api.papers.spreadsheet import access_csv, handover_csv
 from gateway.domain.cautions import CAUTIONS
 from gateway.domain.papers import AccessPaper, AccessRow, HandoverPaper, Heading, TransmitterRow
+from gateway.domain.spreadsheet import guard
 
 NOON = datetime(2026, 7, 2, 12, 0, tzinfo=UTC)
 HEADING = Heading("fennel-quay", NOON, True, "Europe/London", "9f2c6c1e44aa", NOON)
@@ -73,8 +74,8 @@ def test_any_name_comes_back_as_it_was(holder: str) -> None:
 @pytest.mark.parametrize("start", ["=", "+", "-", "@", "\t", "\r", "\n"])
 def test_no_cell_begins_like_a_formula(start: str) -> None:
     """The characters of OWASP's page on CSV Injection; a cell that is harmless is left alone."""
-    assert safe_cell(start + "1+1") == "'" + start + "1+1"
-    assert safe_cell("Berth 12 = left") == "Berth 12 = left"
+    assert guard(start + "1+1") == "'" + start + "1+1"
+    assert guard("Berth 12 = left") == "Berth 12 = left"
     for table in (access_csv(access(start + "SUM(A1)")), handover_csv(handover(start + "SUM(A1)"))):
         rows = csv.reader(io.StringIO(table.decode("utf-8-sig"), newline=""))
         assert not [cell for row in rows for cell in row if cell.startswith(start)]

@@ -6,7 +6,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from gateway.roster.cells import Wrong, clean, column_letter, guard, near_matches, show, unguard
+from gateway.domain.spreadsheet import guard, unguard
+from gateway.roster.cells import Wrong, clean, column_letter, near_matches, show
 
 
 @pytest.mark.parametrize(

@@ -12,6 +12,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from gateway.domain.roster import Roster
+from gateway.domain.spreadsheet import unguard
 from gateway.errors import GatepostError, NotFound, Refused
 from gateway.ports import (
     AddRow,
@@ -26,7 +27,6 @@ from gateway.ports import (
     RosterPair,
 )
 from gateway.roster import RosterFileReader
-from gateway.roster.cells import unguard
 from gateway.roster.editing import FileEditor
 
 FACTS = (ReceiverFacts("slip-gate", {1: "gate", 2: "boat-hoist"}), ReceiverFacts("car-park", {1: "barrier"}))
