@@ -7,6 +7,7 @@ the memories; cards are made for those that are shown.
 from __future__ import annotations
 
 import asyncio
+import re
 from bisect import bisect_right
 from collections import defaultdict
 from collections.abc import Callable, Mapping, Sequence
@@ -160,8 +161,13 @@ def _gather(stamp: object, roster: Roster | None, held: Sequence[Held]) -> _Ever
 def _known(holder: str, serials: tuple[int, ...]) -> _Known:
     folded = holder.casefold()
     written = [write_serial(serial) for serial in serials]
-    key = f"{folded[:_KEY_LETTERS]}\n{written[0]}"
+    key = f"{_in_order(folded[:_KEY_LETTERS])}\n{written[0]}"
     return _Known(key, holder, serials, " ".join((folded, *written)))
+
+
+def _in_order(name: str) -> str:
+    """The name with its numbers padded, so that Berth 2 comes before Berth 10."""
+    return re.sub(r"[0-9]+", lambda number: number[0].lstrip("0").zfill(8), name)
 
 
 def _matches(known: _Known, text: str) -> bool:
