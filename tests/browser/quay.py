@@ -90,7 +90,7 @@ def free_port() -> int:
 
 
 @contextmanager
-def open_quay(people: int = 30, held: int = 1000) -> Iterator[Quay]:
+def open_quay(people: int = 30, held: int = 1000, *, odd_name: str = MARKUP) -> Iterator[Quay]:
     """Start it and bring its receivers to the roster. Of more people than `held` the others have rights elsewhere."""
     with open_yard() as yard:
         port = free_port()
@@ -103,7 +103,7 @@ def open_quay(people: int = 30, held: int = 1000) -> Iterator[Quay]:
                 f"{48_200_001 + n:010d},Berth {n + 1},two-button,{'berth-holders' if n < held - 1 else 'visitors'}"
                 for n in range(people)
             ),
-            f"0048900001,{MARKUP},two-button,berth-holders",
+            f"0048900001,{odd_name},two-button,berth-holders",
         )
         yard.write_settings(listen=f"127.0.0.1:{port}", baud=_BAUD, more=_GATES)
         text = yard.config.read_text().replace('inputs = { 1 = "gate closed" }\n', "")

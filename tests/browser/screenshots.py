@@ -82,7 +82,7 @@ async def settle(visitor: Visitor) -> None:
 
 async def _main() -> None:
     FOLDER.mkdir(parents=True, exist_ok=True)
-    with open_quay() as quay:
+    with open_quay(odd_name="Harbour office") as quay:
         set_the_scene(quay)
         token = quay.token("admin")
         async with open_browser() as browser:
