@@ -15,13 +15,14 @@ from functools import partial
 
 from gateway.clock import Clock
 from gateway.domain.urgency import Urgency
-from gateway.errors import LineError, LinkLost, PortUnavailable, Refused
+from gateway.errors import BrokenAnswer, LineError, LinkLost, NoAnswer, PeerError, PortUnavailable, Refused
 from gateway.line.attempts import attempt
 from gateway.line.config import LineConfig
 from gateway.line.exchange import Exchange, Outcome, Result
 from gateway.line.held import HeldLine, Hold
 from gateway.line.port import open_port
 from gateway.line.queue import Job, Queue, Waiting
+from gateway.line.silence import Silence
 from gateway.line.state import LineCounters, LineState, LineStateKind, Tally
 from gateway.line.timing import Timing, registers_per_frame
 from gateway.line.trust import Trust
@@ -54,6 +55,7 @@ class Line:
         self._tally = Tally()
         self._queue = Queue()
         self._trust = Trust()
+        self._silence = Silence()
         self._exchange = Exchange(clock, self._timing, self._tally, echo=config.echo, on_lost=self._port_lost)
         self._work: asyncio.Future[None] | None = None
         self._held: HeldLine | None = None
@@ -126,10 +128,10 @@ class Line:
         """Ask the unit `address` (1 to 247) and return its answer.
 
         `answer_time_s` is how long the unit may take between request and answer. `repeat_safe=False` sends the
-        request at most once. Raises ReceiverException, NoAnswer, BrokenAnswer, WrongAnswer, LinkLost,
-        PortUnavailable (at once while the port isn't open), Refused (`line-full`); a LineError's `sent` tells
-        whether the request can have reached the unit. Cancellation is safe: what is on the wire is finished
-        and its answer dropped.
+        request at most once; a unit that has been silent for long gets one try (`silence`). Raises
+        ReceiverException, NoAnswer, BrokenAnswer, WrongAnswer, LinkLost, PortUnavailable (at once while the port
+        isn't open), Refused (`line-full`); a LineError's `sent` tells whether the request can have reached the
+        unit. Cancellation is safe: what is on the wire is finished and its answer dropped.
         """
         _check_address(address)
 
@@ -137,14 +139,24 @@ class Line:
             done: asyncio.Future[Outcome] = asyncio.get_running_loop().create_future()
             return self._submit(Job(address, urgency, done, request, answer_time_s))
 
-        return await attempt(
-            submit,
-            address=address,
-            clock=self._clock,
-            tally=self._tally,
-            tries=self.config.tries if tries is None else tries,
-            repeat_safe=repeat_safe,
-        )
+        usual = self.config.tries if tries is None else tries
+        try:
+            answer = await attempt(
+                submit,
+                address=address,
+                clock=self._clock,
+                tally=self._tally,
+                tries=self._silence.tries(address, usual),
+                repeat_safe=repeat_safe,
+            )
+        except NoAnswer:
+            self._silence.in_vain(address)
+            raise
+        except (BrokenAnswer, PeerError):
+            self._silence.heard(address)
+            raise
+        self._silence.heard(address)
+        return answer
 
     @asynccontextmanager
     async def hold(self, urgency: Urgency) -> AsyncIterator[HeldLine]:
@@ -196,6 +208,7 @@ class Line:
         """Serve the queue on an open port until it is lost, or silent for so long that it is opened anew."""
         self._exchange.attach(wire)
         self._tally.opened += 1
+        self._silence = Silence()
         self._opened_at = self._clock.monotonic()
         self._silent_row = 0
         self._fault = None

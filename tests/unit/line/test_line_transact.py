@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import contextlib
 import itertools
 import random
 from collections.abc import Awaitable
@@ -244,6 +245,37 @@ async def test_a_silent_unit_costs_its_neighbour_one_probe() -> None:
         assert isinstance(outcome, NoAnswer)
         one_answer_s = ANSWER_TIME_S + 21 * 10 / 19200 + 0.015
         assert waited_s < 2 * one_answer_s + 0.03
+
+
+async def test_a_unit_that_stays_silent_gets_one_try() -> None:
+    """After three requests in vain each is sent once and no more; one answer gives it its tries back."""
+    cable = FakeCable(FakeClock(), units={2: FakeUnit()})
+    async with running(cable) as line:
+
+        async def asked_of(address: int) -> int:
+            before = line.counters.frames_sent
+            with contextlib.suppress(NoAnswer):
+                await cable.clock.run(line.transact(address, READ, urgency=Urgency.POLL, answer_time_s=ANSWER_TIME_S))
+            return line.counters.frames_sent - before
+
+        assert [await asked_of(1) for _ in range(6)] == [3, 3, 3, 1, 1, 1]
+        assert await asked_of(2) == 1  # the neighbour's own tries are its own
+        cable.units[1] = FakeUnit()
+        assert await asked_of(1) == 2  # a read that proves that no late answer comes, and the request
+        del cable.units[1]
+        assert [await asked_of(1) for _ in range(4)] == [3, 3, 3, 1]
+
+
+async def test_noise_is_no_silence() -> None:
+    """A unit whose answers are damaged keeps its tries, for the next one may come through."""
+    cable = FakeCable(FakeClock())
+    cable.behave = lambda _: [(0.001, b"\x00\x55\xaa")]
+    async with running(cable) as line:
+        for _ in range(5):
+            before = line.counters.frames_sent
+            with pytest.raises(BrokenAnswer):
+                await ask(line, cable)
+            assert line.counters.frames_sent - before == 3
 
 
 async def _both(first: Awaitable[object], second: Awaitable[float]) -> tuple[object, float]:
