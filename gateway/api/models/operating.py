@@ -30,7 +30,7 @@ _OPERATION = {
     "asked": "2026-03-02T07:58:11.000Z",
     "ended": "2026-03-02T07:58:11.120Z",
     "code": "",
-    "sentence": "gate was closed once; the receiver ends it by itself.",
+    "sentence": "The contact of gate was closed once; the receiver ends it by itself.",
     "remedy": "Look whether the gate moves as it should.",
     "cautions": list(CAUTIONS),
 }

@@ -213,7 +213,7 @@ class OperatingDesk(OperationDesk):
             sending,
             state=OperationState.DONE,
             seconds=turn.seconds or None,
-            sentence=f"{operable.name} was closed once; the receiver ends it by itself.",
+            sentence=f"The contact of {operable.name} was closed once; the receiver ends it by itself.",
             remedy="Look whether the gate moves as it should.",
             ended=self._clock.now(),
         )

@@ -6,7 +6,7 @@ import { form } from "./form.js";
 
 /**
  * `open` stands on the first button, `action` on the one that does it. `about` are the words (or elements) that say
- * what will happen; `fields` what is asked beside. `send(values)` does it and may throw a Problem; `done()` comes after.
+ * what will happen; `fields` what is asked beside. `send(values, form)` does it and may throw a Problem; `done()` comes after.
  */
 export function confirm({ open, action, about = [], fields = () => [], send, done = () => {}, cancel = "Leave it" }) {
   const box = el("div", { class: "stack" });
@@ -18,8 +18,8 @@ export function confirm({ open, action, about = [], fields = () => [], send, don
       fields: [heading, fields()],
       action,
       extra: el("button", { type: "button", on: { click: back } }, cancel),
-      async send(values) {
-        await send(values);
+      async send(values, node) {
+        await send(values, node);
         back();
         done();
       },
