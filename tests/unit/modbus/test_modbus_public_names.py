@@ -22,5 +22,14 @@ def test_the_public_names_of_modbus() -> None:
 
 def test_the_public_names_of_the_line() -> None:
     """The line, what it takes and what it tells."""
-    names = {"Line", "HeldLine", "LineConfig", "LineState", "LineStateKind", "LineCounters", "Timing"}
+    names = {
+        "ANSWER_BOUNDS_S",
+        "Line",
+        "HeldLine",
+        "LineConfig",
+        "LineState",
+        "LineStateKind",
+        "LineCounters",
+        "Timing",
+    }
     assert set(gateway.line.__all__) == names
