@@ -38,6 +38,7 @@ def build_work(
         gates={name: gate.receivers for name, gate in gates.items()},
         journal=store.journal,
         documents=store.documents,
+        ledger=store.ledger,
         settings=settings,
         keeper=keeper,
         clock=ground.clock,

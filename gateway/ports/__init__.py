@@ -123,7 +123,7 @@ from gateway.ports.sync import (
     SyncRuns,
     Timetable,
 )
-from gateway.ports.visits import VisitOrder, Visits
+from gateway.ports.visits import UnlockLedger, VisitOrder, Visits
 from gateway.ports.watch import Conditions, Gates, LineCount, LineCounts, LiveView, MirrorKeeper, Trust, Whys
 
 __all__ = [
@@ -247,6 +247,7 @@ __all__ = [
     "Token",
     "Tokens",
     "Trust",
+    "UnlockLedger",
     "VisitOrder",
     "VisitSheets",
     "Visits",

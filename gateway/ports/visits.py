@@ -8,7 +8,7 @@ from typing import Protocol
 
 from gateway.domain.visit import Visit, VisitScope
 
-__all__ = ["VisitOrder", "Visits"]
+__all__ = ["UnlockLedger", "VisitOrder", "Visits"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -21,6 +21,25 @@ class VisitOrder:
     reason: str
     asked_by: str
     unlock: bool = False
+
+
+class UnlockLedger(Protocol):
+    """Which receivers' local programming was opened for people at work: outlives the database (implemented by store/).
+
+    Without it a database lost during a visit would leave the board unlocked for ever.
+    """
+
+    def unlocked(self) -> frozenset[str]:
+        """Noted as unlocked and not yet noted as locked again."""
+        ...
+
+    async def note_unlocked(self, receiver: str) -> None:
+        """Durable when it returns; to be called before the receiver is unlocked. Raises StoreUnavailable."""
+        ...
+
+    async def note_locked(self, receiver: str) -> None:
+        """It was proven locked, or never unlocked after all. Raises StoreUnavailable."""
+        ...
 
 
 class Visits(Protocol):

@@ -1,9 +1,10 @@
 """The ledger: what must outlive even the database.
 
 Revocations with the slots they took away, their liftings, which roster was last accepted, where it waits, what was
-changed at receivers by other hands and what people said about it, the hashes of access tokens, and the lives (epochs)
-of the journal. Every line is on the disk before anything else is done because of it, so a damaged or missing database
-never gives a lost transmitter back its rights.
+changed at receivers by other hands and what people said about it, which boards are unlocked for people at work, the
+hashes of access tokens, and the lives (epochs) of the journal. Every line is on the disk before anything else is done
+because of it, so a damaged or missing database never gives a lost transmitter back its rights, and never leaves a
+board unlocked.
 """
 
 from __future__ import annotations
@@ -86,6 +87,7 @@ class LedgerFile:
         self._drifts: dict[tuple[str, int], Drift] = {}
         self._overrides: dict[int, Override] = {}
         self._tokens: dict[str, KeptToken] = {}
+        self._unlocked: frozenset[str] = frozenset()
         self._opened: Opened | None = None
 
     async def open(self) -> tuple[str, ...]:
@@ -159,6 +161,18 @@ class LedgerFile:
     def overrides(self) -> dict[int, Override]:
         return dict(self._overrides)
 
+    async def note_unlocked(self, receiver: str) -> None:
+        """See `ports.UnlockLedger`."""
+        if receiver not in self._unlocked:
+            await self._append({"type": "unlocked", "receiver": receiver})
+
+    async def note_locked(self, receiver: str) -> None:
+        if receiver in self._unlocked:
+            await self._append({"type": "locked", "receiver": receiver})
+
+    def unlocked(self) -> frozenset[str]:
+        return self._unlocked
+
     async def add_token(self, kept: KeptToken) -> None:
         await self._append({"type": "token-added", **encode(kept)})
 
@@ -228,11 +242,10 @@ class LedgerFile:
                 self._accepted = decode(RosterAcceptance, entry)
             case "list-accepted":
                 self._accepted_list = decode(RosterAcceptance, entry)
-            case "wait-began":
-                wait = decode(RosterWait, entry)
-                self._waits = {**self._waits, wait.receiver: wait}
-            case "wait-ended":
-                self._waits = {name: wait for name, wait in self._waits.items() if name != entry["receiver"]}
+            case "wait-began" | "wait-ended" as word:
+                others = {name: wait for name, wait in self._waits.items() if name != entry["receiver"]}
+                began = {entry["receiver"]: decode(RosterWait, entry)} if word == "wait-began" else {}
+                self._waits = {**others, **began}
             case "drift":
                 drifted = decode(_Drifted, entry)
                 gone = {(each.receiver, each.serial) for each in drifted.ended}
@@ -244,6 +257,9 @@ class LedgerFile:
                 self._overrides = {**others, override.serial: override}
             case "override-ended":
                 self._overrides = {s: kept for s, kept in self._overrides.items() if s != entry["serial"]}
+            case "unlocked" | "locked" as word:
+                name = frozenset({entry["receiver"]})
+                self._unlocked = self._unlocked | name if word == "unlocked" else self._unlocked - name
             case "token-added":
                 kept = decode(KeptToken, entry)
                 self._tokens = {**self._tokens, kept.token.id: kept}
@@ -263,6 +279,7 @@ class LedgerFile:
         if self._drifts:
             lines.append({"type": "drift", **encode(_Drifted(tuple(self._drifts.values())))})
         lines += [{"type": "override-kept", **encode(override)} for override in self._overrides.values()]
+        lines += [{"type": "unlocked", "receiver": name} for name in sorted(self._unlocked)]
         lines += [{"type": "token-added", **encode(kept)} for kept in self._tokens.values()]
         if self._opened is not None:
             lines.append({"type": "opened", **encode(self._opened)})

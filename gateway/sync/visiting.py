@@ -1,8 +1,9 @@
 """Work in progress (`ports.Visits`): the roster waits, the board may be unlocked, and all of it ends by itself.
 
-What is unlocked is durable before it is unlocked, so that a restart finds what it has to lock again; a receiver that
-can't be reached then is tried until it is proven locked. The time is counted by the monotonic clock; after a restart of
-the machine by wall time when that is known to be right, else anew and rather too long.
+What is unlocked is durable before it is unlocked, also in the ledger, so that a restart finds what it has to lock
+again even when the database is lost: the visit is then over and the board is locked. A receiver that can't be
+reached is tried until it is proven locked. The time is counted by the monotonic clock; after a restart of the machine
+by wall time when that is known to be right, else anew and rather too long.
 """
 
 from __future__ import annotations
@@ -30,6 +31,7 @@ from gateway.ports import (
     MirrorKeeper,
     SettingsDesk,
     Trust,
+    UnlockLedger,
     VisitOrder,
     Visits,
 )
@@ -46,6 +48,7 @@ _MOST_CHANGES = 500
 _LOOK_S = 30.0
 _LOCK_AGAIN_S = 10.0
 _BY_ITSELF = "its time was over"
+_LOST = "work in progress that the lost database knew of; the board is locked again"
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,6 +71,7 @@ class VisitBook(Visits):
         gates: Mapping[str, tuple[str, ...]],
         journal: Journal,
         documents: Documents,
+        ledger: UnlockLedger,
         settings: SettingsDesk,
         keeper: MirrorKeeper,
         clock: Clock,
@@ -78,6 +82,7 @@ class VisitBook(Visits):
         self._site = site
         self._gates = gates
         self._journal = journal
+        self._ledger = ledger
         self._settings = settings
         self._keeper = keeper
         self._clock = clock
@@ -86,6 +91,7 @@ class VisitBook(Visits):
         self.planning = planning
         kept = documents.load(DOCUMENT, KeptVisits) or KeptVisits()
         self._visits = {each.id: self._rebased(each) for each in kept.visits}
+        self._pick_up_unlocked()
         self._wake = asyncio.Event()
         self._locking = asyncio.Lock()
 
@@ -186,14 +192,26 @@ class VisitBook(Visits):
             open_already = (await self._settings.read(name)).local_programming
             if open_already and not self._takes_over(name):
                 return
+            await self._note_unlocked(visit_id, name, open_already=open_already)
             visit = self._visits[visit_id]
-            await self._keep(replace(visit, unlocked=(*visit.unlocked, name)))
             if not open_already:
                 await self._settings.change(name, local_programming=True, asked_by=visit.asked_by)
         except GatepostError as fault:
             visit = self._visits[visit_id]
             with contextlib.suppress(StoreError):
                 await self._keep(replace(visit, problems={**visit.problems, name: str(fault)}))
+
+    async def _note_unlocked(self, visit_id: str, name: str, *, open_already: bool) -> None:
+        """In the ledger and with the visit, before it is unlocked."""
+        await self._ledger.note_unlocked(name)
+        visit = self._visits[visit_id]
+        try:
+            await self._keep(replace(visit, unlocked=(*visit.unlocked, name)))
+        except StoreError:
+            if not open_already:  # then nothing will be unlocked
+                with contextlib.suppress(StoreError):
+                    await self._ledger.note_locked(name)
+            raise
 
     def _takes_over(self, name: str) -> bool:
         """Whether an earlier visit still has this receiver to lock; it is then locked at the end of the new one."""
@@ -215,6 +233,9 @@ class VisitBook(Visits):
             except GatepostError as fault:
                 open_still.append(name)
                 problems[name] = str(fault)
+                continue
+            with contextlib.suppress(StoreError):  # noted too long: it is locked once more after a restart
+                await self._ledger.note_locked(name)
         return replace(visit, unlocked=tuple(open_still), problems=problems)
 
     async def _lock_again(self, visit_id: str) -> None:
@@ -345,6 +366,21 @@ class VisitBook(Visits):
                 remedy="Wait until it is done; the newest plan of this receiver shows how far it is.",
                 code="plan-running",
             )
+
+    def _pick_up_unlocked(self) -> None:
+        """What the ledger has as unlocked and no visit knows of, because the database was lost: it is to be locked."""
+        known = {name for each in self._visits.values() for name in each.unlocked}
+        left = tuple(sorted(name for name in self._ledger.unlocked() - known if name in self._site.receivers))
+        if not left:
+            return
+        now, newest = self._clock.now(), self._journal.newest
+        found = Visit(
+            id=f"v-{secrets.token_hex(4)}", scope=VisitScope.SITE, name="", receivers=left, reason=_LOST,
+            asked_by="gateway", minutes=0, started=now, until=now, state=VisitState.LOCKING, unlocked=left, ended=now,
+            ended_by="gateway", epoch=newest.epoch, number=newest.number, boot_id=self._boot_id,
+        )  # fmt: skip
+        self._visits[found.id] = found
+        log.warning("visit.lost", receivers=list(left))
 
     def _rebased(self, visit: Visit) -> Visit:
         """Its end by this run's monotonic clock; never later than its whole length from now."""

@@ -129,6 +129,7 @@ class MemoryLedger:
         self._waits: dict[str, RosterWait] = {}
         self._overrides: dict[int, Override] = {}
         self._drifts: dict[tuple[str, int], Drift] = {}
+        self._unlocked: set[str] = set()
         self.old_slots: dict[int, dict[str, Slot]] = {}
         self.lifted: list[tuple[int, str, str]] = []
         self.full = False
@@ -173,6 +174,17 @@ class MemoryLedger:
 
     def waits(self) -> dict[str, RosterWait]:
         return dict(self._waits)
+
+    async def note_unlocked(self, receiver: str) -> None:
+        self._refuse_when_full()
+        self._unlocked.add(receiver)
+
+    async def note_locked(self, receiver: str) -> None:
+        self._refuse_when_full()
+        self._unlocked.discard(receiver)
+
+    def unlocked(self) -> frozenset[str]:
+        return frozenset(self._unlocked)
 
     async def keep_override(self, override: Override) -> None:
         self._refuse_when_full()

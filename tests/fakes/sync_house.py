@@ -156,6 +156,7 @@ class SyncHouse:
             gates={name: (name,) for name in self.receivers},
             journal=store_.journal,
             documents=store_.documents,
+            ledger=store_.ledger,
             settings=self.settings,
             keeper=self.keeper,
             clock=clock,

@@ -14,6 +14,7 @@ from gateway.domain.visit import Visit, VisitScope, VisitState
 from gateway.errors import NotFound, PortUnavailable, Refused, StoreUnavailable
 from gateway.ports import VisitOrder
 from tests.fakes.clock import FakeClock
+from tests.fakes.memory_store import MemoryStore
 from tests.fakes.sync_house import SLIP_GATE, SyncHouse, entry, quay_receiver, roster, run_in
 
 
@@ -129,6 +130,46 @@ async def test_it_ends_and_locks_over_a_restart(reboot: bool) -> None:
         await again.clock.advance(2 * 60)
         assert _locked(again)
         assert again.work.find(visit.id).state is VisitState.ENDED
+
+
+async def test_a_lost_database_leaves_no_board_unlocked() -> None:
+    """Killed in the middle of a visit, and started with a new database: the ledger knows what is to be locked."""
+    house = a_house()
+    receiver = house.receivers[SLIP_GATE]
+    receiver.board.allow_local_programming(False)
+    async with run_in(house):
+        await started(house, unlock=True)
+    assert house.store.ledger.unlocked() == {SLIP_GATE}
+    fresh = MemoryStore(house.clock)
+    fresh.ledger = house.store.ledger
+    receiver.link_error = PortUnavailable("The adapter is out.", remedy="Plug it in.")
+    again = SyncHouse([receiver], clock=house.clock, store=fresh, rosters=house.rosters, boot_id="boot-2")
+    (found,) = again.work.all()
+    assert (found.state, found.unlocked) == (VisitState.LOCKING, (SLIP_GATE,))
+    assert again.work.visited == frozenset()
+    async with run_in(again):
+        await again.clock.advance(60)
+        assert not _locked(again)
+        receiver.link_error = None
+        await again.clock.advance(30)
+        assert _locked(again)
+        assert again.work.find(found.id).state is VisitState.ENDED
+    assert fresh.ledger.unlocked() == frozenset()
+    later = SyncHouse([receiver], clock=house.clock, store=fresh)
+    assert [each.state for each in later.work.all()] == [VisitState.ENDED]
+
+
+async def test_what_was_never_unlocked_is_not_locked_later() -> None:
+    """A full disk between the ledger's line and the visit: the ledger takes it back."""
+    house = a_house()
+    house.receivers[SLIP_GATE].board.allow_local_programming(False)
+    async with run_in(house):
+        await started(house)
+        ledger, visit = house.store.ledger, house.work.all()[0]
+        house.store.journal.full = True
+        await house.clock.run(house.work._unlock_one(visit.id, SLIP_GATE))
+        assert _locked(house)
+        assert ledger.unlocked() == frozenset()
 
 
 async def test_a_doubtful_clock_makes_it_rather_too_long() -> None:
