@@ -9,6 +9,7 @@ import pytest_asyncio
 from playwright.async_api import Browser
 
 from tests.browser.driving import open_browser, require_chromium
+from tests.browser.own_quay import open_own_quay
 from tests.browser.quay import Quay, open_quay
 
 
@@ -17,6 +18,22 @@ def quay() -> Iterator[Quay]:
     """A running yard."""
     require_chromium()
     with open_quay() as found:
+        yield found
+
+
+@pytest.fixture(scope="session")
+def works() -> Iterator[Quay]:
+    """Another one, for tests that write to its receivers; each leaves it as the roster says."""
+    require_chromium()
+    with open_quay() as found:
+        yield found
+
+
+@pytest.fixture(scope="session")
+def own() -> Iterator[Quay]:
+    """A third, whose gateway keeps the roster itself; each test has people and receivers of its own there."""
+    require_chromium()
+    with open_own_quay() as found:
         yield found
 
 

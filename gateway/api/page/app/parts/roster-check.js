@@ -19,7 +19,7 @@ export function rosterCheck() {
         "div",
         { class: "fields" },
         field({ name: "roster", label: "Roster", kind: "file", required: true, accept: ".csv,.txt,.tsv,.xlsx,.ods,text/csv", hint: "CSV, or a workbook (XLSX, ODS)." }),
-        field({ name: "groups", label: "Groups", kind: "file", accept: ".toml", hint: "TOML. Leave it out for a workbook that has a sheet of groups." }),
+        field({ name: "groups", label: "Groups", kind: "file", accept: ".toml", hint: "TOML. Needed where rows name a group, unless a workbook has a sheet of groups." }),
       ),
     ],
     action: "Check it",
