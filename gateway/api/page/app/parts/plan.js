@@ -8,10 +8,12 @@ import { may } from "../session.js";
 import { refresh, watchEvents } from "../store.js";
 import { span, timeOf } from "../times.js";
 import { CAUTIONS, count, list, placeName, sentence } from "../words.js";
+import { whenBack } from "./again.js";
 import { confirm } from "./confirm.js";
 import { field } from "./form.js";
 import { caution, failed, loading, tag } from "./notice.js";
 import { poll, progress } from "./progress.js";
+import { receiptOf } from "./receipt.js";
 
 export const PLAN_STATES = { preview: "Preview", held: "Waits for approval", pending: "About to be written", applying: "Being written", applied: "Written and proven", failed: "Failed", refused: "Refused", superseded: "Overtaken" };
 const SHAPES = { preview: "?", held: "◆", pending: "→", applying: "→", applied: "=", failed: "▲", refused: "×", superseded: "×" };
@@ -91,7 +93,9 @@ export function planCard(id, { ended = () => {} } = {}) {
         ended(plan);
       }
     } catch (problem) {
-      if (problem.name !== "AbortError") fill(about, failed(problem, load));
+      if (problem.name === "AbortError") return;
+      shown = "";
+      fill(about, failed(problem, load));
     }
   }
 
@@ -121,16 +125,16 @@ export function planCard(id, { ended = () => {} } = {}) {
     fill(head, title, planTag(plan));
     fill(about, plan.hold && el("p", {}, el("strong", {}, plan.hold)), el("p", {}, planWords(plan)), plan.outcome && el("p", {}, sentence(plan.outcome)), el("p", { class: "small quiet" }, `${reasonOf(plan)}, made `, timeOf(plan.created), `. Plan ${plan.id}.`));
     fill(decide, plan.state === "held" && may("roster") && decisions(plan, load));
-    fill(more, changesOf(plan), papersOf(plan));
+    fill(more, plan.receipt && receiptOf(plan.receipt), papersOf({ ...plan, receipt: "" }), changesOf(plan));
     if (had && !node.contains(document.activeElement)) title.focus(); // the button that was pressed is gone
   }
 
-  const stop = watchEvents((event) => event.data.plan === id && load());
+  const stops = [watchEvents((event) => event.data.plan === id && load()), whenBack(load)];
   load();
   return {
     node,
     close() {
-      stop();
+      for (const stop of stops) stop();
       asking.abort();
     },
   };

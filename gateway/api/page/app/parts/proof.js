@@ -7,6 +7,7 @@ import { politely } from "../say.js";
 import { value, watch, watchEvents } from "../store.js";
 import { seconds, span, timeOf } from "../times.js";
 import { CAUTIONS, LINKS, list, placeName } from "../words.js";
+import { whenBack } from "./again.js";
 import { confirm } from "./confirm.js";
 import { field } from "./form.js";
 import { caution, failed, loading, tag } from "./notice.js";
@@ -94,6 +95,7 @@ export function proofOf(serial, { holder = "", lifted = () => {}, proven = () =>
   const stops = [
     watchEvents((event) => event.type.startsWith("local.gatepost.revocation.") && event.data.serial === serial && load()),
     watch(["receivers"], draw),
+    whenBack(load),
   ];
   load();
   return {

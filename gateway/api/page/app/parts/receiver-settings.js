@@ -7,6 +7,7 @@ import { may } from "../session.js";
 import { refresh, value, watchEvents } from "../store.js";
 import { seconds } from "../times.js";
 import { CAUTIONS, placeName } from "../words.js";
+import { whenBack } from "./again.js";
 import { field, form, tick } from "./form.js";
 import { caution, failed, loading } from "./notice.js";
 
@@ -97,20 +98,22 @@ export function receiverSettings(receiver) {
   }
 
   // A change by somebody else is shown at once where nothing is being typed; else it is told, and a write would be refused.
-  const stop = watchEvents((event) => {
-    if (!EVENTS.has(event.type) || event.subject !== receiver.id || writing) return;
-    if (!rows.some((row) => row.typed?.(now))) {
+  function changed() {
+    if (writing) return;
+    if (!rows.some((row) => row.typed())) {
       load();
       return;
     }
     fill(news, el("div", { class: "notice", "data-kind": "stale" }, el("strong", {}, el("span", { "aria-hidden": "true" }, "◆"), "The settings have just been changed by somebody else."), el("p", {}, "What stands here is older. Writing is refused until you have seen what stands there now; what you typed stays."), el("div", { class: "row" }, el("button", { type: "button", on: { click: () => load() } }, "Show what stands there now"))));
-  });
+  }
+
+  const stops = [watchEvents((event) => EVENTS.has(event.type) && event.subject === receiver.id && changed()), whenBack(() => rows.some((row) => row.typed()) || load())];
   load();
   return {
     node,
     close() {
       closed = true;
-      stop();
+      for (const stop of stops) stop();
     },
   };
 }

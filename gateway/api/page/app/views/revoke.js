@@ -2,6 +2,7 @@
 
 import { get, newKey, post } from "../api.js";
 import { el, fill } from "../dom.js";
+import { whenBack } from "../parts/again.js";
 import { field, form } from "../parts/form.js";
 import { caution, empty, failed, loading } from "../parts/notice.js";
 import { proofOf } from "../parts/proof.js";
@@ -245,18 +246,19 @@ function registerPart() {
     }
   }
 
-  const stop = watchEvents((event) => {
-    if (!event.type.startsWith("local.gatepost.revocation.")) return;
+  function again() {
     clearTimeout(timer);
     timer = setTimeout(load, 300);
-  });
+  }
+
+  const stops = [watchEvents((event) => event.type.startsWith("local.gatepost.revocation.") && again()), whenBack(again)];
   load();
   return {
     node: el("section", { class: "section", "aria-label": "Revoked transmitters" }, el("h2", {}, "Revoked transmitters"), status, place, el("div", { class: "row" }, more)),
     load,
     close() {
       clearTimeout(timer);
-      stop();
+      for (const stop of stops) stop();
     },
   };
 }

@@ -2,6 +2,7 @@
 
 import { get, newKey, post } from "../api.js";
 import { el, fill, keep, say } from "../dom.js";
+import { whenBack } from "../parts/again.js";
 import { confirm } from "../parts/confirm.js";
 import { caution, empty, failed, loading, notAllowed, tag } from "../parts/notice.js";
 import { papersOf, planCard, planTag, planWords, previewOf, reasonOf } from "../parts/plan.js";
@@ -118,12 +119,12 @@ function waitingPart() {
     }
   }
 
-  const stop = watchEvents((event) => event.type.startsWith("local.gatepost.plan.") && load());
+  const stops = [watchEvents((event) => event.type.startsWith("local.gatepost.plan.") && load()), whenBack(load)];
   load();
   return {
     node: section("Waits for approval, or is being written", status, list),
     close() {
-      stop();
+      for (const stop of stops) stop();
       for (const card of cards.values()) card.close();
     },
   };
@@ -254,17 +255,19 @@ function pastPart() {
     }
   }
 
-  const stop = watchEvents((event) => {
-    if (!event.type.startsWith("local.gatepost.plan.") || rows.length > PAGE) return; // who has gone back further reads on undisturbed
+  function again() {
+    if (rows.length > PAGE) return; // who has gone back further reads on undisturbed
     clearTimeout(timer);
     timer = setTimeout(() => load(true), 300);
-  });
+  }
+
+  const stops = [watchEvents((event) => event.type.startsWith("local.gatepost.plan.") && again()), whenBack(again)];
   load(true);
   return {
     node: section("Plans so far", status, place, el("div", { class: "row" }, more)),
     close() {
       clearTimeout(timer);
-      stop();
+      for (const stop of stops) stop();
     },
   };
 }

@@ -2,6 +2,7 @@
 
 import { address, get, newKey, post, Problem } from "../api.js";
 import { el, fill } from "../dom.js";
+import { whenBack } from "../parts/again.js";
 import { compare } from "../parts/compare.js";
 import { field, form } from "../parts/form.js";
 import { empty, failed, loading, notAllowed } from "../parts/notice.js";
@@ -146,6 +147,12 @@ function listPart(query) {
     }
   }
 
+  function again() {
+    if (rows.length > PAGE) return; // who has gone back further reads on undisturbed
+    clearTimeout(timer);
+    timer = setTimeout(load, 300);
+  }
+
   select.addEventListener("input", () => {
     wanted = select.value;
     replaceQuery({ receiver: wanted });
@@ -156,11 +163,8 @@ function listPart(query) {
       const options = [{ id: "", text: "All" }, ...(value("receivers")?.receivers ?? []).map(({ id }) => ({ id, text: placeName(id) }))];
       if (select.options.length !== options.length) fill(select, options.map((each) => el("option", { value: each.id, selected: each.id === wanted }, each.text)));
     }),
-    watchEvents((event) => {
-      if (event.type !== "local.gatepost.snapshot.taken" || rows.length > PAGE) return;
-      clearTimeout(timer);
-      timer = setTimeout(load, 300);
-    }),
+    watchEvents((event) => event.type === "local.gatepost.snapshot.taken" && again()),
+    whenBack(again),
   ];
   load();
   return {
