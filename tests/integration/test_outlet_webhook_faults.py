@@ -69,7 +69,6 @@ async def post(url: str, clock: Clock | None = None, **changes: object) -> Deliv
         (reset, RetryLater, "No answer"),
         (drip, Delivered, "HTTP 200"),
     ],
-    ids=str,
 )
 async def test_what_each_answer_means(rule: Rule, kind: type[Delivery], words: str) -> None:
     """Standard Webhooks 1.0.0: 2xx alone is success, 3xx fails, 410 disables, 429, 502 and 504 slow down."""
