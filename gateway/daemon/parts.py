@@ -17,9 +17,9 @@ from gateway.api.listeners import Listener, TcpListener, UnixListener
 from gateway.clock import Clock
 from gateway.daemon.outlet_plans import About, OutletBuilder, plan_outlet
 from gateway.domain.receiver import Limits
-from gateway.errors import SettingsFault
+from gateway.errors import MapFault, SettingsFault
 from gateway.line import Line, LineConfig
-from gateway.maps import load_map
+from gateway.maps import ReceiverMap, load_map
 from gateway.ports import (
     KeptRosters,
     Receiver,
@@ -79,7 +79,7 @@ def plan_parts(settings: Settings, clock: Clock, trust: Trust | None = None) -> 
     With `trust` None the clock is taken as right when signatures expire.
     """
     zone = ZoneInfo(settings.gateway.time_zone)
-    maps = {name: load_map(receiver.map) for name, receiver in settings.receivers.items() if _mapped(settings, name)}
+    maps = {name: _map(name, receiver.map) for name, receiver in settings.receivers.items() if _mapped(settings, name)}
     lines = {
         name: Line(LineConfig(name=name, **line.model_dump()), clock)
         for name, line in settings.lines.items()
@@ -144,6 +144,14 @@ def _manual_limits(receiver: ReceiverSettings) -> Limits:
     """What the settings state for a receiver that nobody can ask."""
     outputs = receiver.output_count or max(receiver.output_names)
     return Limits(outputs=outputs, inputs=0, slots=receiver.slots or 0, positions=receiver.positions)
+
+
+def _map(receiver: str, named: str) -> ReceiverMap:
+    """The receiver's map. Raises MapFault, which says whose it is."""
+    try:
+        return load_map(named)
+    except MapFault as fault:
+        raise MapFault(f"receivers.{receiver}.map: {fault.message}", remedy=fault.remedy) from fault
 
 
 def _mapped(settings: Settings, receiver: str) -> bool:

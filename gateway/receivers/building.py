@@ -19,7 +19,15 @@ from gateway.receivers.password import Keyring, PasswordKeeper, PasswordSupplier
 from gateway.receivers.registermap import RegisterMapReceiver
 from gateway.receivers.wire import Wire
 
-__all__ = ["ENTRY_POINT_GROUP", "REGISTER_MAP", "DriverFactory", "DriverOrder", "build_receiver", "find_driver"]
+__all__ = [
+    "ENTRY_POINT_GROUP",
+    "REGISTER_MAP",
+    "DriverFactory",
+    "DriverOrder",
+    "build_receiver",
+    "find_driver",
+    "known_drivers",
+]
 
 ENTRY_POINT_GROUP = "gatepost.receivers"
 REGISTER_MAP = "register-map"
@@ -74,14 +82,18 @@ def build_receiver(
     )
 
 
+def known_drivers() -> tuple[str, ...]:
+    """The names that `driver` may have in the settings."""
+    return (REGISTER_MAP, *sorted({point.name for point in entry_points(group=ENTRY_POINT_GROUP)}))
+
+
 def find_driver(name: str) -> DriverFactory:
     """The driver of another package. Raises SettingsFault when none has this name or it can't be loaded."""
     found = {point.name: point for point in entry_points(group=ENTRY_POINT_GROUP)}
     if name not in found:
-        known = ", ".join([REGISTER_MAP, *sorted(found)])
         raise SettingsFault(
             f"There is no driver “{name}”.",
-            remedy=f"Write one of {known}, or install the package that brings it.",
+            remedy=f"Write one of {', '.join(known_drivers())}, or install the package that brings it.",
         )
     return _load(found[name])
 

@@ -31,9 +31,11 @@ _SENTENCES: dict[str, Callable[[Mapping[str, Any], object], str]] = {
     "float_parsing": lambda _, found: f"{_shown(found)} stands here; write a number without quotes",
     "bool_type": lambda _, found: f"{_shown(found)} stands here; write true or false",
     "bool_parsing": lambda _, found: f"{_shown(found)} stands here; write true or false",
-    "greater_than_equal": lambda about, found: f"{_shown(found)} is too small; write at least {about.get('ge')}",
-    "greater_than": lambda about, found: f"{_shown(found)} is too small; write more than {about.get('gt')}",
-    "less_than_equal": lambda about, found: f"{_shown(found)} is too large; write at most {about.get('le')}",
+    "greater_than_equal": lambda about, found: (
+        f"{_shown(found)} is too small; write at least {_number(about.get('ge'))}"
+    ),
+    "greater_than": lambda about, found: f"{_shown(found)} is too small; write more than {_number(about.get('gt'))}",
+    "less_than_equal": lambda about, found: f"{_shown(found)} is too large; write at most {_number(about.get('le'))}",
     "literal_error": lambda about, found: f"{_shown(found)} stands here; write {about.get('expected')}",
     "enum": lambda about, found: f"{_shown(found)} stands here; write {about.get('expected')}",
     "tuple_type": lambda _, found: f'{_shown(found)} stands here; write a list, for example ["gate", "lamp"]',
@@ -57,6 +59,10 @@ def tell_fault(text: str, fault: ErrorDetails, model: type[BaseModel]) -> str:
     place = ".".join(parts)
     line = _line_of(text, parts)
     return f"line {line}, {place}: {message}" if line and place else f"{place or 'the file as a whole'}: {message}"
+
+
+def _number(limit: object) -> str:
+    return f"{limit:g}" if isinstance(limit, float) and abs(limit) < 1e6 else f"{limit}"
 
 
 def _shown(found: object) -> str:
@@ -96,7 +102,8 @@ def _line_of(text: str, parts: list[str]) -> int:
         header = re.match(r"\s*\[+\s*([^\]]+?)\s*\]+", line)
         if header:
             table = header.group(1).replace('"', "").replace(" ", "")
-            if wanted == table or wanted.startswith(table + "."):
+            above = table.startswith(wanted + ".") and not best  # [gate.car-park] where “gate” is unknown
+            if above or wanted == table or wanted.startswith(table + "."):
                 best = number
             continue
         key = re.match(r"\s*([A-Za-z0-9_.\"-]+)\s*=", line)

@@ -9,11 +9,12 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, field_validator
+from pydantic import Field, field_validator
 
 from gateway.domain.condition import ConditionLimits
 from gateway.domain.gate import Closing, Contact, Gate, GateKind, InputRole
 from gateway.domain.operation import WARNING_LEAST_S, Operable, Warning, names_a_stop
+from gateway.settings.base import Strict
 
 __all__ = [
     "ConditionSettings",
@@ -31,11 +32,7 @@ _OF_A_GATE = (*_ENDS, InputRole.EXIT, InputRole.COMMAND, InputRole.SAFETY)
 _Seconds = Annotated[float, Field(ge=0, le=86_400)]
 
 
-class _Strict(BaseModel):
-    model_config = ConfigDict(extra="forbid", frozen=True)
-
-
-class InputSettings(_Strict):
+class InputSettings(Strict):
     """One input: its name, what it tells of, the gate it belongs to, and which of its two levels is the normal one."""
 
     name: str = ""
@@ -44,14 +41,14 @@ class InputSettings(_Strict):
     normal: Literal["low", "high"] = "low"
 
 
-class WarningSettings(_Strict):
+class WarningSettings(Strict):
     """An output of the gate's receiver (light, sound) that works before the gate is operated from afar."""
 
     output: str
     seconds: Annotated[float, Field(ge=WARNING_LEAST_S, le=30)] = WARNING_LEAST_S
 
 
-class GateSettings(_Strict):
+class GateSettings(Strict):
     """One gate, barrier or shutter. `outputs` are names of its receiver's outputs that move it.
 
     `warning` runs before an operation from afar alone; a transmitter's press is the receiver's own business.
@@ -68,7 +65,7 @@ class GateSettings(_Strict):
     warning: WarningSettings | None = None
 
 
-class ConditionSettings(_Strict):
+class ConditionSettings(Strict):
     """What conditions go by; see `domain.condition.ConditionLimits`."""
 
     travel_margin_s: _Seconds = 3.0
@@ -93,10 +90,10 @@ class ConditionSettings(_Strict):
         return ConditionLimits(**self.model_dump())
 
 
-class InputsMixin(_Strict):
+class InputsMixin(Strict):
     """Inputs by number: a bare text is a name, a table says more."""
 
-    inputs: dict[str, InputSettings] = {}
+    inputs: dict[str, InputSettings] = Field(default_factory=dict)
 
     @field_validator("inputs", mode="before")
     @classmethod

@@ -13,13 +13,14 @@ from datetime import time
 from pathlib import Path
 from typing import Annotated, Any, Literal, Self
 
-from pydantic import BaseModel, ConfigDict, Field, field_validator, model_validator
+from pydantic import Discriminator, Field, Tag, field_validator, model_validator
 from pydantic_core import ErrorDetails
 
 from gateway.errors import SettingsFault
 from gateway.outlets.alarm.codes import Code, is_code_key
 from gateway.outlets.choice import is_pattern
 from gateway.outlets.mqtt_topics import check_prefix
+from gateway.settings.base import Strict
 
 __all__ = [
     "AlarmSettings",
@@ -40,10 +41,8 @@ _Mailbox = Annotated[str, Field(pattern=_MAILBOX)]
 _Text = Annotated[str, Field(min_length=1)]
 
 
-class _Outlet(BaseModel):
+class _Outlet(Strict):
     """What all kinds share. Empty `receivers` means every one."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True)
 
     receivers: tuple[str, ...] = ()
     allow_private: bool = False
@@ -109,10 +108,8 @@ class MqttSettings(_Choosing):
         return self
 
 
-class CodeSettings(BaseModel):
+class CodeSettings(Strict):
     """One row of the table of codes."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True)
 
     event: Annotated[int, Field(ge=100, le=999)]
     sia: Annotated[str, Field(pattern=r"^[A-Z]{2}$")]
@@ -129,8 +126,8 @@ class AlarmSettings(_Outlet):
     kind: Literal["alarm"]
     addresses: Annotated[tuple[str, ...], Field(min_length=1, max_length=2)]
     account: _Account
-    accounts: dict[str, _Account] = {}
-    points: dict[str, Annotated[int, Field(ge=0, le=999)]] = {}
+    accounts: dict[str, _Account] = Field(default_factory=dict)
+    points: dict[str, Annotated[int, Field(ge=0, le=999, strict=True)]] = Field(default_factory=dict)
     format: Literal["ADM-CID", "SIA-DCS"] = "ADM-CID"
     group: Annotated[int, Field(ge=0, le=99)] = 1
     receiver_number: Annotated[str, Field(pattern=_HEX_NUMBER)] = "0"
@@ -140,7 +137,7 @@ class AlarmSettings(_Outlet):
     supervision_s: Annotated[int, Field(ge=0, le=86_400)] = 60
     answer_s: Annotated[float, Field(ge=1, le=60)] = 10.0
     late: Literal["skip", "report"] = "skip"
-    codes: dict[str, CodeSettings | Literal["off", "on"]] = {}
+    codes: dict[str, CodeSettings | Literal["off", "on"]] = Field(default_factory=dict)
 
     @field_validator("addresses")
     @classmethod
@@ -207,8 +204,20 @@ class MailSettings(_Choosing):
         return _time(self.digest) if self.digest else None
 
 
-OutletSettings = Annotated[WebhookSettings | MqttSettings | AlarmSettings | MailSettings, Field(discriminator="kind")]
-_KINDS: Mapping[str, type[BaseModel]] = {
+def _kind_of(outlet: object) -> object:
+    """What says which of the models an outlet is; pydantic can't look for itself, since `Strict` judges every key."""
+    kind = outlet.get("kind") if isinstance(outlet, Mapping) else getattr(outlet, "kind", None)
+    return kind if isinstance(kind, str) else None
+
+
+OutletSettings = Annotated[
+    Annotated[WebhookSettings, Tag("webhook")]
+    | Annotated[MqttSettings, Tag("mqtt")]
+    | Annotated[AlarmSettings, Tag("alarm")]
+    | Annotated[MailSettings, Tag("mail")],
+    Discriminator(_kind_of),
+]
+_KINDS: Mapping[str, type[Strict]] = {
     "webhook": WebhookSettings,
     "mqtt": MqttSettings,
     "alarm": AlarmSettings,

@@ -11,7 +11,9 @@ from gateway.domain.operation import names_a_stop
 from gateway.settings.base import DriftWord, Name, Strict
 from gateway.settings.gates import InputsMixin
 
-__all__ = ["LineSettings", "ReceiverSettings"]
+__all__ = ["REGISTER_MAP", "LineSettings", "ReceiverSettings"]
+
+REGISTER_MAP = "register-map"
 
 
 class LineSettings(Strict):
@@ -45,7 +47,7 @@ class ReceiverSettings(InputsMixin):
     output_count: Annotated[int, Field(ge=1, le=64)] | None = None
     address: Annotated[int, Field(ge=1, le=247)] = 1
     map: str = "reference"
-    driver: str = "register-map"
+    driver: str = REGISTER_MAP
     polls_per_second: Annotated[float, Field(gt=0, le=20)] = 5.0
     link_password_file: str | None = None
     outputs: dict[str, str] = Field(default_factory=dict)

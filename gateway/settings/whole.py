@@ -7,14 +7,32 @@ from typing import Annotated, Self
 from pydantic import Field, model_validator
 
 from gateway.domain.drift import DriftPolicy
+from gateway.maps import built_in_maps
 from gateway.settings.base import Name, Strict
 from gateway.settings.gates import ConditionSettings, GateSettings, check_gates
 from gateway.settings.outlets import OutletSettings, check_outlets
-from gateway.settings.receivers import LineSettings, ReceiverSettings
+from gateway.settings.receivers import REGISTER_MAP, LineSettings, ReceiverSettings
 from gateway.settings.roster import RosterSettings, SnapshotSettings
 from gateway.settings.site import ApiSettings, GatewaySettings
 
 __all__ = ["Settings"]
+
+
+def _check_driver(name: str, receiver: ReceiverSettings) -> None:
+    """Raises ValueError when nobody here knows the driver or the map. What stands in a map file is read later."""
+    if receiver.driver != REGISTER_MAP:
+        from gateway.receivers.building import known_drivers  # noqa: PLC0415 - slow to load, and few files need it
+
+        if receiver.driver not in (known := known_drivers()):
+            raise ValueError(
+                f"receivers.{name}.driver: there is no driver “{receiver.driver}”; write one of {', '.join(known)}, "
+                "or install the package that brings it"
+            )
+    elif receiver.map not in built_in_maps() and not receiver.map.endswith(".toml"):
+        raise ValueError(
+            f"receivers.{name}.map: there is no built-in map “{receiver.map}”; write one of "
+            f"{', '.join(built_in_maps())}, or the path of a map file that ends in .toml"
+        )
 
 
 class Settings(Strict):
@@ -36,6 +54,7 @@ class Settings(Strict):
         for name, receiver in self.receivers.items():
             if receiver.by_hand:
                 continue
+            _check_driver(name, receiver)
             if receiver.line not in self.lines:
                 known = ", ".join(sorted(self.lines)) or "none"
                 raise ValueError(f"receivers.{name}.line: there is no line “{receiver.line}”; lines are: {known}")
