@@ -9,6 +9,7 @@ from __future__ import annotations
 import asyncio
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 from playwright.async_api import Browser, expect
 
@@ -62,6 +63,37 @@ def set_the_scene(quay: Quay) -> None:
     )
 
 
+def set_the_desk(quay: Quay) -> tuple[Picture, ...]:
+    """A roster that would take much away, so that its plan waits; and something to compare. What is pictured then."""
+    daemon, roster = quay.yard.daemon, quay.yard.roster
+    taken = daemon.post("/receivers/slip-gate/snapshots").json()["id"]
+    header, *rows = roster.read_text().splitlines()
+    crew = "0048300001,Barge crew,two-button,hoist-crew"
+    roster.write_text("\n".join([header, *rows[:2], *rows[10:], crew]) + "\n")
+    daemon.post("/roster/fetches")
+    daemon.post("/plans", {"receiver": "slip-gate"})
+    found = until(lambda: [each for each in _open_plans(quay) if each["state"] == "held"], "a held plan")
+    plan = f"roster?plan={found[0]['id']}"
+    compare = f"snapshots?compare={taken}&with=slip-gate"
+    return (
+        Picture("roster", "roster", "Waits for approval"),
+        Picture("plan", plan, "Approve"),
+        Picture("plan-phone-dark", plan, "Approve", _PHONE, "dark"),
+        Picture("revoke", "revoke?serial=0048200012", "Proven at all 2 receivers"),
+        Picture("revoke-phone", "revoke?serial=0048200012", "Proven at all 2 receivers", _PHONE),
+        Picture("settings", "settings?receiver=slip-gate", "On the receiver"),
+        Picture("settings-phone-dark", "settings?receiver=slip-gate", "On the receiver", _PHONE, "dark"),
+        Picture("snapshots", "snapshots", "Asked for"),
+        Picture("compare", compare, "Barge crew"),
+        Picture("papers", "papers", "Car-park barrier"),
+    )
+
+
+def _open_plans(quay: Quay) -> list[dict[str, Any]]:
+    found: list[dict[str, Any]] = quay.yard.daemon.get("/plans", open="true")["plans"]
+    return found
+
+
 async def take(browser: Browser, quay: Quay, token: str, picture: Picture) -> None:
     """One picture, once the page shows what it is for."""
     async with open_visitor(browser, quay.address, size=picture.size, scheme=picture.scheme) as visitor:
@@ -70,6 +102,7 @@ async def take(browser: Browser, quay: Quay, token: str, picture: Picture) -> No
         await expect(visitor.page.get_by_text(picture.shows).first).to_be_visible()
         await settle(visitor)
         await visitor.picture(FOLDER / f"{picture.name}.png")
+    print(FOLDER / f"{picture.name}.png")
 
 
 async def settle(visitor: Visitor) -> None:
@@ -88,7 +121,8 @@ async def _main() -> None:
         async with open_browser() as browser:
             for picture in PICTURES:
                 await take(browser, quay, token, picture)
-                print(FOLDER / f"{picture.name}.png")
+            for picture in set_the_desk(quay):
+                await take(browser, quay, token, picture)
 
 
 if __name__ == "__main__":

@@ -85,6 +85,26 @@ async def test_a_receiver_that_can_not_be_reached_is_pending_until_it_can(browse
         line.tell("@2 power on")
 
 
+async def test_all_transmitters_of_a_holder_go_at_once(browser: Browser, works: Quay) -> None:
+    """Each with a proof of its own."""
+    with works.yard.roster.open("a") as roster:
+        roster.write("0048300005,Berth 30,two-button,berth-holders\n")
+    works.yard.daemon.post("/roster/fetches")
+    async with open_visitor(browser, works.address) as visitor:
+        page = visitor.page
+        await visitor.sign_in(works.token("roster"))
+        await visitor.go("revoke")
+        await page.get_by_label("Holder or serial").fill("Berth 30")
+        await page.get_by_role("button", name="All 2 of Berth 30").click()
+        await page.get_by_label("Why").fill("left the yard")
+        await page.get_by_role("button", name="Revoke all 2 now").click()
+        for serial in ("0048200030", "0048300005"):
+            await expect(page.get_by_role("group", name=f"Proof for {serial}")).to_contain_text(
+                "Proven at all 2 receivers"
+            )
+        await expect(page.locator(".steps > li").last).to_have_attribute("data-state", "done")
+
+
 async def test_a_holder_with_markup_for_a_name_and_a_serial_nobody_knows(browser: Browser, works: Quay) -> None:
     """Names stay text; a transmitter that is nowhere can be revoked before it comes in."""
     async with open_visitor(browser, works.address) as visitor:

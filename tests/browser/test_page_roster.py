@@ -16,9 +16,9 @@ _CREW = "0048300001,Barge crew,two-button,hoist-crew"
 
 
 def _leave_out(works: Quay, count: int) -> None:
-    """The file lacks the first berths, and has a new crew."""
+    """The file lacks the first berths and the holder whose name is markup, and has a new crew."""
     header, *rows = works.yard.roster.read_text().splitlines()
-    works.yard.roster.write_text("\n".join([header, *rows[count:], _CREW]) + "\n")
+    works.yard.roster.write_text("\n".join([header, *rows[count:-1], _CREW]) + "\n")
 
 
 async def _hold_a_plan(visitor: Visitor, transmitters: int) -> None:
@@ -33,6 +33,8 @@ async def _hold_a_plan(visitor: Visitor, transmitters: int) -> None:
     preview = page.get_by_role("group", name="Preview for Slip Gate")
     await expect(preview).to_contain_text("lose something")
     await expect(preview).to_contain_text("Berth 1, transmitter 0048200001, is removed")
+    await expect(preview).to_contain_text(MARKUP[:16])  # as long as a receiver keeps it
+    assert await page.locator("img").count() == 0
     await expect(preview).to_contain_text("on the wire")
     await expect(preview).to_contain_text("Would wait for approval")
     await receiver.get_by_role("button", name="Bring it there now").click()
@@ -50,7 +52,7 @@ async def test_a_held_plan_is_refused_and_another_one_approved(browser: Browser,
         memory = works.yard.lines["quayside"].rights
         with as_before(works):
             _leave_out(works, 9)
-            await _hold_a_plan(visitor, 23)
+            await _hold_a_plan(visitor, 22)
             await expect(held).to_contain_text("which is more than 20 %")
             assert "0048200001" in memory()
             await held.get_by_role("button", name="Refuse").click()
@@ -63,21 +65,27 @@ async def test_a_held_plan_is_refused_and_another_one_approved(browser: Browser,
             assert "0048200001" in memory()
         with as_before(works):
             _leave_out(works, 8)
-            await _hold_a_plan(visitor, 24)
+            await _hold_a_plan(visitor, 23)
             await held.get_by_role("button", name="Approve").click()
             await visitor.page.keyboard.press("Escape")
             await expect(held.get_by_role("button", name="Approve")).to_be_focused()
             await visitor.page.keyboard.press("Enter")
+            works.yard.lines["quayside"].tell("@1 fault slow-write 1.5 2")
             await held.get_by_role("button", name="Approve and write it").click()
-            proven = waiting.locator("article[data-state=applied]").filter(has_text="8 removed")
+            await expect(waiting.get_by_role("progressbar")).to_be_visible()
+            proven = waiting.locator("article[data-state=applied]").filter(has_text="9 removed")
             await expect(proven).to_contain_text("written and proven")
             assert "0048200001" not in memory()
+            await proven.locator("summary").filter(has_text="Receipt").click()
+            await expect(proven).to_contain_text(
+                "serial FQ-1, was proven to hold what the roster says: 23 transmitters"
+            )
             async with visitor.page.expect_download() as saving:
-                await proven.get_by_role("link", name="Receipt").click()
+                await proven.get_by_role("link", name="Save the receipt").click()
             receipt = await saved_json(await saving.value)
             assert receipt["receipt"]["plan"]["id"] == await proven.get_attribute("data-plan")
             past = visitor.page.get_by_role("region", name="Plans so far").get_by_role("row")
-            await expect(past.filter(has_text="8 removed")).to_contain_text("Written and proven")
+            await expect(past.filter(has_text="9 removed")).to_contain_text("Written and proven")
 
 
 async def test_a_file_is_checked_and_changes_nothing(browser: Browser, works: Quay) -> None:
@@ -123,6 +131,25 @@ async def test_a_roster_that_is_no_good_is_told_with_its_rows(browser: Browser, 
             works.yard.roster.write_text(before)
         await part.get_by_role("button", name="Ask the source now").click()
         await expect(part).not_to_contain_text("The last good roster stays in force.")
+
+
+async def test_it_comes_back_after_the_gateway_was_away(browser: Browser, works: Quay) -> None:
+    """What was asked for once is asked for again: no old fault and no old list stays behind."""
+    async with open_visitor(browser, works.address) as visitor:
+        await visitor.sign_in(works.token("roster"))
+        await visitor.go("roster")
+        works.yard.daemon.kill()
+        await expect(visitor.page.locator(".stale-bar")).to_be_visible()
+        await visitor.page.get_by_role("button", name="Ask the source now").click()
+        await expect(visitor.page.locator("main [data-kind=failed]")).to_contain_text("can't be reached")
+        works.yard.daemon.start()
+        works.yard.daemon.wait_mirrored("slip-gate", "car-park")
+        await expect(visitor.page.locator(".stale-bar")).to_be_hidden()
+        await visitor.page.get_by_role("button", name="Ask the source now").click()
+        await expect(visitor.page.locator("main [data-kind=failed]")).to_have_count(0)
+        await expect(visitor.page.get_by_role("article", name="Car Park", exact=True)).to_contain_text(
+            "Equal to the roster"
+        )
 
 
 async def test_whoever_may_only_look_sees_no_names_and_no_buttons(browser: Browser, works: Quay) -> None:
