@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import asyncio
 from collections.abc import Awaitable, Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Annotated, Any
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
@@ -25,8 +25,11 @@ from gateway.cli.console import (
     tell_error,
 )
 from gateway.cli.reaching import Reach, reaching
-from gateway.cli.words import date_change_sentence, plan_sentence, result_sentence
+from gateway.cli.words import counted, date_change_sentence, plan_sentence, result_sentence
+from gateway.clock import SystemClock
+from gateway.domain.roster import Fault
 from gateway.errors import GatepostError, NotFound, Refused, SourceRefused, SourceUnreachable
+from gateway.ports import RosterCheck
 
 __all__ = ["apply_plan", "follow_plan", "rosters"]
 
@@ -42,13 +45,25 @@ def check(
     file: Annotated[Path, typer.Argument(help="The roster file.")],
     groups: Annotated[Path | None, typer.Option("--groups", help="The group file.")] = None,
     zone: Annotated[str, typer.Option("--time-zone", help="The site's time zone, for times in the file.")] = "UTC",
+    public_key: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--public-key",
+            help="Check the signatures beside the files too: minisign's .pub file, or the key in it; may be repeated.",
+        ),
+    ] = None,
     as_json: AsJson = False,
 ) -> None:
     """Check a roster file as a whole. Needs no daemon, changes nothing."""
     from gateway.roster.checking import check_document, check_files  # noqa: PLC0415 - other commands start without it
 
+    signed = ""
     try:
         found = check_files(file, groups, _zone(zone))
+        if public_key:
+            found, signed = _with_signatures(found, file, groups, public_key, _zone(zone))
+    except SourceRefused as error:
+        found = _refused(file, error)
     except GatepostError as error:
         fail(error)
     document = check_document(found)
@@ -64,9 +79,31 @@ def check(
             count = "One fault" if len(found.faults) == 1 else f"{len(found.faults)} faults"
             console.print(f"{count}. This file would be refused as a whole.")
         else:
-            console.print(f"Good: {found.transmitters} transmitters of {found.holders} holders.")
+            console.print(f"Good: {counted(found.transmitters, 'transmitter')} of {counted(found.holders, 'holder')}.")
+            if signed:
+                console.print(signed, markup=False)
     if found.faults:
         raise typer.Exit(REFUSED)
+
+
+def _refused(file: Path, error: SourceRefused) -> RosterCheck:
+    """A file that can't be read as a roster at all, told as every other fault is."""
+    text = error.message.removesuffix(".").removeprefix(f"{file} ")
+    remedy = error.remedy[:1].lower() + error.remedy[1:].removesuffix(".")
+    return RosterCheck(None, (Fault(file.name, 0, "", text, remedy),), ())
+
+
+def _with_signatures(
+    found: RosterCheck, file: Path, groups: Path | None, keys: list[str], zone: ZoneInfo
+) -> tuple[RosterCheck, str]:
+    """The check with what is wrong with the signatures, and in words what they state."""
+    from gateway.roster.checking_signatures import check_signatures  # noqa: PLC0415 - brings cryptography
+
+    terms = check_signatures(file, groups, keys, zone, SystemClock().now())
+    if isinstance(terms, Fault):
+        return replace(found, faults=(*found.faults, terms)), ""
+    until = f", until {terms.expires.astimezone(zone).isoformat(sep=' ', timespec='minutes')}" if terms.expires else ""
+    return found, f"Signed: revision {terms.revision}{until}."
 
 
 def _zone(name: str) -> ZoneInfo:

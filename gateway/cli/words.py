@@ -9,6 +9,7 @@ from typing import Any
 __all__ = [
     "LINKS",
     "REFUSING_LINKS",
+    "counted",
     "date_change_sentence",
     "event_sentence",
     "plan_sentence",
@@ -32,6 +33,11 @@ LINKS = {
 
 #: States of a line that works and of a receiver that says no, or is not the one that is meant.
 REFUSING_LINKS = frozenset({"password-refused", "wrong-receiver"})
+
+
+def counted(number: int, noun: str) -> str:
+    """A number with its noun: 1 slot, 2 slots."""
+    return f"{number} {noun}" if number == 1 else f"{number} {noun}s"
 
 
 def receiver_sentence(receiver: Mapping[str, Any], status: Mapping[str, Any]) -> str:
@@ -86,7 +92,9 @@ def date_change_sentence(change: Mapping[str, Any], time: str) -> str:
 def plan_sentence(plan: Mapping[str, Any]) -> str:
     """What a plan does, in one sentence."""
     if not plan["added"] + plan["changed"] + plan["removed"]:
-        return f"{plan['receiver']}: nothing to do, all {plan['unchanged']} transmitters stand as the roster says."
+        stands = {0: "it holds no transmitter, as the roster says", 1: "its one transmitter stands as the roster says"}
+        words = stands.get(plan["unchanged"], f"all {plan['unchanged']} transmitters stand as the roster says")
+        return f"{plan['receiver']}: nothing to do, {words}."
     how = "to be done by hand" if plan["by_hand"] else f"about {max(plan['wire_s'], 0.1):.1f} s on the wire"
     words = (
         f"{plan['receiver']}: {plan['added']} added, {plan['changed']} changed, {plan['removed']} removed, "
@@ -122,22 +130,30 @@ def _heard(data: Mapping[str, Any]) -> str:
     return f"{who} ({data.get('serial', '?')}){position}{works}"
 
 
+def _slots_were(number: int) -> str:
+    return "1 slot was" if number == 1 else f"{number} slots were"
+
+
 _SENTENCES: dict[str, Callable[[Mapping[str, Any]], str]] = {
     "input.changed": lambda d: f"{_place(d, 'input')} is {'violated' if d.get('violated') else 'normal'}",
     "output.changed": lambda d: f"{_place(d, 'output')} goes {'on' if d.get('closed') else 'off'}",
     "transmitter.heard": _heard,
-    "link.lost": lambda d: f"lost: {d.get('reason', '')}",
+    "link.lost": lambda d: f"can't be reached: {d.get('problem') or d.get('state', '')}",
     "link.restored": lambda _: "answers again",
+    "output.mode_changed": lambda d: (
+        f"{_place(d, 'output')} is set to {d.get('mode', '?')}" + (f", before {d['before']}" if d.get("before") else "")
+    ),
     "receiver.restarted": lambda _: "has restarted; what it had not told yet is lost",
-    "ring.overrun": lambda d: f"{d.get('lost', 'some')} events were lost, its list of events had turned over",
+    "ring.overrun": lambda d: f"{d.get('lost') or 'some'} events were lost, its list of events had turned over",
     "slot.changed": lambda d: (
-        f"{len(d.get('slots', ()))} slots changed" + (" by hand, not proven" if d.get("by_hand") else " in its memory")
+        f"{counted(len(d.get('slots', ())), 'slot')} changed"
+        + (" by hand, not proven" if d.get("by_hand") else " in its memory")
     ),
     "settings.changed": lambda _: "its settings changed",
     "drift.found": lambda d: (
         "its memory was cleared by a reset that did not come from here"
         if d.get("cleared")
-        else f"{len(d.get('slots', ()))} slots were changed by other hands; see: gatepost drift list"
+        else f"{_slots_were(len(d.get('slots', ())))} changed by other hands; see: gatepost drift list"
     ),
     "drift.decided": lambda d: (
         f"{d.get('asked_by') or 'somebody'} decided about {d.get('serial')}: {d.get('decision')}"
@@ -150,8 +166,8 @@ _SENTENCES: dict[str, Callable[[Mapping[str, Any]], str]] = {
     ),
     "plan.refused": lambda d: f"a plan was refused: {d.get('reason', '')}",
     "plan.held": lambda d: f"a plan waits for approval: {d.get('hold', '')}",
-    "plan.failed": lambda d: f"a plan failed: {d.get('outcome', '')}",
-    "roster.fetched": lambda d: f"roster accepted, {d.get('transmitters', '?')} transmitters",
+    "plan.failed": lambda d: f"a plan failed: {d.get('problem', '')}",
+    "roster.fetched": lambda d: f"roster accepted, {counted(d.get('transmitters', 0), 'transmitter')}",
     "roster.refused": lambda d: f"roster refused: {d.get('problem', '')}",
     "roster.unreachable": lambda d: f"roster can't be fetched: {d.get('problem', '')}",
     "revocation.pending": lambda d: f"transmitter {d.get('serial', '?')} is revoked, not yet proven everywhere",
@@ -178,7 +194,7 @@ _SENTENCES: dict[str, Callable[[Mapping[str, Any]], str]] = {
     ),
     "visit.ended": lambda d: (
         f"work at {d.get('of') or 'the whole site'} is over ({d.get('ended_by', '?')}); "
-        f"{d.get('changed_count', 0)} things changed meanwhile"
+        f"{counted(d.get('changed_count', 0), 'thing')} changed meanwhile"
     ),
     "output.operated": lambda d: (
         f"{_place(d, 'output')} was operated from afar by {d.get('asked_by', '?')}"

@@ -59,6 +59,32 @@ def test_a_plan_and_how_it_ended() -> None:
     assert failed.endswith("failed: Receiver 1 did not answer.")
 
 
+@pytest.mark.parametrize(
+    ("name", "data", "words"),
+    [
+        ("link.lost", {"state": "silent", "problem": "It does not answer."}, "can't be reached: It does not answer."),
+        ("plan.failed", {"problem": "Receiver 1 did not answer."}, "a plan failed: Receiver 1 did not answer."),
+        ("output.mode_changed", {"output": 1, "name": "gate", "mode": "timed", "before": "latching"},
+         "output 1 (gate) is set to timed, before latching"),
+        ("slot.changed", {"slots": [{}]}, "1 slot changed in its memory"),
+        ("drift.found", {"slots": [{}]}, "1 slot was changed by other hands; see: gatepost drift list"),
+    ],
+)  # fmt: skip
+def test_events_in_words(name: str, data: dict[str, Any], words: str) -> None:
+    """With the data that docs/events.md lists."""
+    event = {"type": f"local.gatepost.{name}", "subject": "slip-gate", "data": data}
+    assert event_sentence(event) == f"--:--:--  slip-gate    {words}"
+
+
+def test_how_many_stand_as_the_roster_says() -> None:
+    """None and one are said as people say them."""
+    nothing = {**_PLAN, "added": 0, "removed": 0}
+    assert plan_sentence({**nothing, "unchanged": 0}).endswith(
+        "nothing to do, it holds no transmitter, as the roster says."
+    )
+    assert plan_sentence({**nothing, "unchanged": 1}).endswith("its one transmitter stands as the roster says.")
+
+
 def test_an_event_without_a_time_and_one_of_a_newer_daemon() -> None:
     """A clock that is not right gives none; an unknown name is still words."""
     event = {"type": "local.gatepost.barge.moored", "subject": "slip-gate", "data": {}}
