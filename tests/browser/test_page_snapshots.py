@@ -129,6 +129,27 @@ async def test_a_clone_says_what_to_set_at_the_board_and_what_is_in_the_way(brow
         line.tell("@2 mode 2 timed")
 
 
+async def test_settings_come_along_when_they_are_ticked(browser: Browser, works: Quay) -> None:
+    """What would be set is said, with the caution; another preview is wanted when the tick changes."""
+    snapshot, path = _take(works), "/receivers/slip-gate/settings"
+    client = works.yard.daemon.client
+    tag = {"If-Match": client.get(path).headers["ETag"]}
+    assert client.patch(path, json={"on_times_s": {"2": 9}}, headers=tag).status_code == 200
+    async with open_visitor(browser, works.address) as visitor:
+        page = visitor.page
+        await visitor.sign_in(works.token("admin"))
+        await visitor.go(f"snapshots?restore={snapshot['id']}")
+        await _look(page, "Slip Gate")
+        await expect(page.get_by_text("There is nothing to restore")).to_be_visible()
+        await page.get_by_label("Set on-times and local programming too").check()
+        await expect(page.get_by_text("There is nothing to restore")).to_have_count(0)
+        await _look(page, "Slip Gate")
+        await expect(page.get_by_role("group", name="Settings that are set")).to_contain_text("5 s instead of 9 s")
+        await expect(page.get_by_text("can change how the gate moves")).to_be_visible()
+        await _restore(visitor, "slip-gate")
+    assert works.yard.daemon.get(path)["on_times_s"]["2"] == 5
+
+
 async def test_a_file_goes_out_and_comes_in(browser: Browser, works: Quay) -> None:
     """Saved as it is kept; brought in it stands in the list as one from elsewhere; a torn file is refused."""
     snapshot = _take(works, "car-park")

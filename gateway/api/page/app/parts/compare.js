@@ -18,7 +18,7 @@ export function compare(left, right) {
   const from = field({ name: "left", label: "From", kind: "select" });
   const against = field({ name: "right", label: "To", kind: "select" });
   const selects = [from, against].map((each) => each.querySelector("select"));
-  const place = el("div", { class: "stack", role: "status" }, loading());
+  const place = el("div", { class: "stack" }, loading());
   const node = el("div", { class: "stack" }, el("form", { class: "sheet filters", on: { submit: (event) => event.preventDefault() } }, from, against), place);
   const wanted = [left, right];
   let asking = 0;

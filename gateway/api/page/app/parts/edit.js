@@ -3,10 +3,10 @@
 // meanwhile, that is told in words, and what was filled in stays.
 
 import { newKey, Problem } from "../api.js";
-import { el, fill } from "../dom.js";
+import { el, fill, set } from "../dom.js";
 import { sentence } from "../words.js";
 import { form } from "./form.js";
-import { failed, loading } from "./notice.js";
+import { failed } from "./notice.js";
 
 /**
  * - `open`, `action`: the words on the first button and on the one that does it.
@@ -25,13 +25,15 @@ export function edit({ open, action, start = async () => ({ body: null, tag: "" 
 
   async function begin() {
     key = newKey();
-    fill(box, loading("Reading what stands there now."));
+    set(first, "aria-busy", "true");
     try {
       from = await start();
     } catch (problem) {
       fill(box, first, failed(problem, begin));
       first.focus();
       return;
+    } finally {
+      set(first, "aria-busy", null);
     }
     if (!fields) return look({});
     asked = form({ fields: [about && el("p", {}, about), fields(from.body)], action: "Look at the change", extra: wayOut(), send: look });
@@ -99,7 +101,6 @@ export function edit({ open, action, start = async () => ({ body: null, tag: "" 
   function show(node) {
     for (const old of node.querySelectorAll(".conflict")) fill(old);
     fill(box, el("div", { class: "confirm" }, node));
-    node.onkeydown = (event) => event.key === "Escape" && close();
     (node.querySelector("h4") ?? node.querySelector("input:not([type=hidden]), select, textarea") ?? node.querySelector("button")).focus();
   }
 
@@ -109,6 +110,7 @@ export function edit({ open, action, start = async () => ({ body: null, tag: "" 
   }
 
   const wayOut = () => el("button", { type: "button", on: { click: close } }, "Leave it");
+  box.addEventListener("keydown", (event) => event.key === "Escape" && !box.contains(first) && close());
   fill(box, first);
   return box;
 }

@@ -17,7 +17,7 @@ const AGAIN_MS = 4000; // a receiver that comes back tells its link first and it
 
 /** One revocation. `lifted()` is called when somebody has lifted it, `proven()` when it is proven everywhere. Returns {node, close}. */
 export function proofOf(serial, { holder = "", lifted = () => {}, proven = () => {} } = {}) {
-  const lead = el("p", { class: "lead", role: "status" });
+  const lead = el("p", { class: "lead" });
   const facts = el("p", { class: "small quiet" });
   const receivers = el("ul", { class: "lines" });
   const status = el("div", {}, loading());
@@ -57,10 +57,10 @@ export function proofOf(serial, { holder = "", lifted = () => {}, proven = () =>
 
   function draw() {
     if (!found) return;
+    if (lead.textContent !== leadOf(found)) politely(leadOf(found));
     say(lead, leadOf(found));
     if (found.proven && !told) {
       told = true;
-      politely(leadOf(found));
       proven();
     }
     keep(receivers, Object.entries(found.states), {

@@ -19,7 +19,7 @@ export function receiverSettings(receiver) {
   const status = el("div", {}, loading("Reading it from the receiver."));
   const read = el("p", { class: "small quiet" });
   const news = el("div", { role: "status" });
-  const done = el("div", { class: "stack", role: "status" });
+  const done = el("div", { class: "stack" });
   const body = el("div", { class: "stack settings" });
   const node = el("article", { class: "stack", "aria-label": placeName(receiver.id) }, status, el("div", { class: "row" }, read, el("button", { type: "button", on: { click: () => load() } }, "Read again")), news, done, body);
   const path = `/receivers/${encodeURIComponent(receiver.id)}/settings`;

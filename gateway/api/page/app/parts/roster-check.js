@@ -10,7 +10,7 @@ import { table } from "./table.js";
 
 /** The form and, below it, what was found. */
 export function rosterCheck() {
-  const found = el("div", { class: "stack", role: "status" });
+  const found = el("div", { class: "stack" });
   const node = form({
     class: "sheet",
     fields: [

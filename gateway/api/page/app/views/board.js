@@ -30,7 +30,7 @@ function open(query) {
   const select = at.querySelector("select");
   const state = el("div", { class: "stack" }, loading());
   const list = el("ul", { class: "cards" });
-  const said = el("div", { class: "stack", role: "status", tabindex: "-1" });
+  const said = el("div", { class: "stack said", tabindex: "-1" });
   const plans = el("div", { class: "stack" });
   const more = el("button", { type: "button", hidden: true, on: { click: () => load(true) } }, "Show more");
   const node = el("div", { class: "view" }, lead, el("form", { class: "sheet filters", "aria-label": "Which receiver", on: { submit: (event) => event.preventDefault() } }, at), said, plans, state, list, el("div", { class: "row" }, more));

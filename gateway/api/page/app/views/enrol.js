@@ -131,6 +131,7 @@ function follow(first, { again, completed }) {
   let now = first;
   let shown = "";
   let busy = false;
+  let asked = false;
 
   async function load() {
     if (busy) return;
@@ -160,7 +161,8 @@ function follow(first, { again, completed }) {
     fill(trouble, now.problem && failed({ detail: now.problem, remedy: now.remedy }));
     drawWays(listens);
     if (now.state === "conflict") atOnce(now.words);
-    if (now.state === "confirmed") fill(after, completion(now, { path, done: completed, another: again }));
+    if (now.state === "confirmed" && !asked) fill(after, completion(now, { path, done: completed, another: again }));
+    asked ||= now.state === "confirmed"; // once: what is being filled in stays
     if (BAD.has(now.state)) title.focus();
   }
 

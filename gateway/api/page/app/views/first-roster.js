@@ -1,6 +1,6 @@
 // The first day at a site already in use: a roster of what the receivers hold. Nothing is changed on any of them.
 
-import { post } from "../api.js";
+import { post, Problem } from "../api.js";
 import { el, fill } from "../dom.js";
 import { form, tick } from "../parts/form.js";
 import { empty, failed, loading } from "../parts/notice.js";
@@ -22,7 +22,7 @@ function open() {
   async function load() {
     try {
       const { editable } = await choices(asking.signal);
-      const rows = (value("receivers")?.receivers ?? []).filter((each) => each.capabilities.includes("slots"));
+      const rows = (value("receivers")?.receivers ?? []).filter((each) => each.capabilities.includes("slots") && each.link !== "by-hand");
       fill(place, rows.length ? reading(rows, editable) : empty("No receiver here keeps transmitters, or none has answered yet."));
     } catch (problem) {
       if (problem.name !== "AbortError") fill(place, failed(problem, load));
@@ -36,6 +36,7 @@ function open() {
       action: "Read them",
       async send(ticked) {
         const receivers = rows.map((row) => row.id).filter((id) => ticked[id]);
+        if (!receivers.length) throw new Problem({ code: "nothing-asked", detail: "No receiver is ticked.", remedy: "Tick those that are to be read." });
         fill(result, loading("Reading every slot. This takes a moment."));
         try {
           const { body } = await post("/roster/first-rosters", { receivers });

@@ -171,16 +171,23 @@ function drawReceivers(part, live) {
   const items = only(part, "list", () => el("ul", { class: "sheet lines" }));
   keep(items, receivers, {
     key: (receiver) => receiver.id,
-    make: (receiver) => el("li", { class: "stack" }, el("div", { class: "row apart" }, el("h3", {}, placeName(receiver.id)), el("span")), el("p", { "data-part": "link" }), el("p", { class: "small quiet", "data-part": "agrees" }), el("p", { class: "small", "data-part": "remedy" })),
+    make: (receiver) => el("li", { class: "stack" }, el("div", { class: "row apart" }, el("h3", {}, placeName(receiver.id)), el("span")), el("p", { "data-part": "link" }), el("p", { class: "small quiet", "data-part": "agrees" }), el("p", { class: "small", "data-part": "remedy" }), el("p", { class: "small", "data-part": "way" })),
     update: (node, receiver) => updateReceiver(node, receiver, live),
   });
 }
+
+/** Where somebody sees more of it, or says what is right. */
+const WAYS_ON = {
+  differs: () => el("a", { href: to("roster") }, "See what would change, and for whom"),
+  waits: () => el("a", { href: to("snapshots") }, "Say what is right"),
+};
 
 function updateReceiver(node, receiver, live) {
   const agreement = value("agreements")?.agreements.find((each) => each.receiver === receiver.id);
   const told = live ? (agreement?.state ?? "") : "unknown";
   if (node.dataset.told !== told) {
     node.dataset.told = told;
+    fill(node.querySelector("[data-part=way]"), WAYS_ON[told]?.());
     fill(node.querySelector(".row span"), told && tag(AGREEMENTS[told], { shape: { equal: "=", differs: "≠", waits: "Ⅱ", unknown: "?" }[told] }));
   }
   const link = node.querySelector("[data-part=link]");

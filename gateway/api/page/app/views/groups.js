@@ -17,7 +17,7 @@ export const view = { path: "groups", title: "Groups", scope: "roster", under: "
 
 function open() {
   const place = el("div", { class: "view" }, loading());
-  const done = el("div", { class: "stack", role: "status" });
+  const done = el("div", { class: "stack said" });
   const waiting = pending();
   const node = el("div", { class: "view" }, el("p", {}, el("a", { href: to("people") }, "Everybody")), el("p", { class: "lead" }, "A group has rights that many share. What is changed here changes for everybody in it."), done, place, waiting.node);
   const asking = new AbortController();

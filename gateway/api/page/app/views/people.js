@@ -28,21 +28,22 @@ function open(query) {
 
 function openCard(serial) {
   const place = el("div", { class: "stack" }, loading());
-  const said = el("div", { class: "stack", role: "status", tabindex: "-1" });
+  const said = el("div", { class: "stack said", tabindex: "-1" });
   const waiting = pending();
   const node = el("div", { class: "view" }, el("p", {}, el("a", { href: to("people") }, "Everybody")), said, place, waiting.node);
   const asking = new AbortController();
   let later = 0;
 
-  async function load() {
+  async function load(live = false) {
     try {
       const [person, choice] = await Promise.all([get(`/people/${encodeURIComponent(serial)}`, {}, { signal: asking.signal }), choices(asking.signal)]);
+      if (live && place.querySelector(".confirm")) return; // somebody has begun to fill something in
       const several = person.transmitters.length > 1;
       const actions = (card) => choice.editable && card.listed && personEdits(card.serial, { several, choice, done: changed });
       fill(place, personCard(person, { actions }), choice.editable ? null : elsewhere());
     } catch (problem) {
       if (problem.name === "AbortError") return;
-      fill(place, problem.code === "not-found" ? empty("Neither the roster nor a receiver has this transmitter.") : failed(problem, load));
+      fill(place, problem.code === "not-found" ? empty("Neither the roster nor a receiver has this transmitter.") : failed(problem, () => load()));
     }
   }
 
@@ -58,7 +59,7 @@ function openCard(serial) {
   const stop = watchEvents(({ type }) => {
     if (!/\.(plan\.applied|slot\.changed|revocation\.\w+|roster\.fetched)$/.test(type) || place.querySelector(".confirm")) return;
     clearTimeout(later);
-    later = setTimeout(() => !place.querySelector(".confirm") && load(), SETTLE_MS);
+    later = setTimeout(() => !place.querySelector(".confirm") && load(true), SETTLE_MS);
   });
   load();
   return {

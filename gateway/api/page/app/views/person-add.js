@@ -18,7 +18,7 @@ export const view = { path: "person-add", title: "Add somebody", scope: "roster"
 
 function open(query) {
   const place = el("div", { class: "stack" }, loading());
-  const done = el("div", { class: "stack", role: "status" });
+  const done = el("div", { class: "stack said" });
   const waiting = pending();
   const node = el("div", { class: "view" }, el("p", {}, el("a", { href: to("people") }, "Everybody")), place, done, waiting.node);
   const asking = new AbortController();

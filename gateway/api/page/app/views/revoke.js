@@ -135,7 +135,7 @@ function whatHappens(picked) {
 
 function search(pick) {
   const q = field({ name: "q", label: "Holder or serial", kind: "search", autocomplete: "off", hint: "A part of the name, or digits that stand on the transmitter." });
-  const found = el("div", { class: "stack", role: "status" });
+  const found = el("div", { class: "stack" });
   const input = q.querySelector("input");
   let typing = 0;
   let asking = null;
@@ -155,6 +155,7 @@ function search(pick) {
     asking = new AbortController();
     try {
       const { people, total } = await get("/people", { q: wanted, limit: SHOWN }, { signal: asking.signal });
+      politely(total ? `${count(total, "person", "people")} found.` : "Nobody fits.");
       fill(found, people.length ? el("ul", { class: "lines" }, people.map((person) => choices(person, pick))) : unknown(wanted, pick), total > SHOWN && el("p", { class: "small quiet" }, `${total - SHOWN} more; type more of the name or the serial.`));
     } catch (problem) {
       if (problem.name !== "AbortError") fill(found, failed(problem, look));
