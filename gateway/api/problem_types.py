@@ -54,6 +54,7 @@ REQUEST_PROBLEMS: dict[str, ProblemType] = {
     "too-many-requests": ProblemType(429, "Too many requests from this caller"),
     "header-too-large": ProblemType(431, "The header is too large"),
     "internal": ProblemType(500, "Something went wrong in the gateway"),
+    "still-held": ProblemType(409, "A receiver still holds the transmitter"),
     "streams-exhausted": ProblemType(503, "All event streams are in use"),
 }
 
@@ -91,6 +92,7 @@ CODE_PROBLEMS: dict[str, ProblemType] = {
     "password-too-long": ProblemType(422, "The link password is too long"),
     "password-unfit": ProblemType(422, "The link password does not fit the receiver"),
     "serial-missing": ProblemType(422, "A serial is needed"),
+    "holder-listed": ProblemType(409, "The person is still on the roster"),
     "holder-missing": ProblemType(422, "A holder is needed"),
     "rights-missing": ProblemType(422, "It is not clear what the transmitter may work"),
     "rights-malformed": ProblemType(422, "The rights can't be read"),

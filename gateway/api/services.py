@@ -24,6 +24,7 @@ from gateway.ports import (
     DriftDesk,
     EnrolmentDesk,
     FirstRosters,
+    ForgettingDesk,
     Gates,
     Histories,
     History,
@@ -134,6 +135,7 @@ class Services:
     first_rosters: FirstRosters
     papers: Papers
     visit_sheets: VisitSheets
+    forgetting: ForgettingDesk
     facts: Sequence[ReceiverFacts] = ()
     capabilities: Mapping[str, frozenset[Capability]] = field(default_factory=dict)
     zone: ZoneInfo = field(default_factory=lambda: ZoneInfo("UTC"))

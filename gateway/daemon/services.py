@@ -5,6 +5,7 @@ from __future__ import annotations
 from zoneinfo import ZoneInfo
 
 from gateway.api.services import Services
+from gateway.daemon.forgetting import build_forgetter
 from gateway.daemon.house import House
 from gateway.daemon.looking_back import build_historian
 from gateway.daemon.notices import gather_notices
@@ -59,6 +60,7 @@ def build_services(house: House) -> Services:
         own_roster=house.people.own,
         first_rosters=house.people.first,
         visit_sheets=syncing.visits,
+        forgetting=build_forgetter(house),
         facts=parts.facts,
         capabilities={name: driver.capabilities for name, driver in parts.all_receivers.items()},
         zone=ZoneInfo(ground.settings.gateway.time_zone),

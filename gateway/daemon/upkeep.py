@@ -35,6 +35,9 @@ async def forget_in_time(house: House) -> None:
                 history = timedelta(days=ground.settings.gateway.keep_history_days)
                 await ground.store.receipts.prune(ground.clock.now() - history)
                 await ground.store.history.forget(ground.clock.now() - history)
+                audit = timedelta(days=ground.settings.gateway.keep_audit_days)
+                await ground.store.audit.forget(ground.clock.now() - audit)
+                await ground.store.remove_set_aside(ground.clock.now() - days)
         except StoreError as fault:
             log.warning("retention.failed", code=fault.code)
         await ground.clock.sleep(_FORGET_EVERY_S)

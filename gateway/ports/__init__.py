@@ -34,6 +34,7 @@ from gateway.ports.enrolment import (
     RosterAdditions,
     RowForm,
 )
+from gateway.ports.forgetting import ForgettingDesk, PersonalData
 from gateway.ports.history import Histories, History, Period, RosterBook
 from gateway.ports.memory import (
     Audit,
@@ -159,6 +160,7 @@ __all__ = [
     "FetchedRevocations",
     "FirstRoster",
     "FirstRosters",
+    "ForgettingDesk",
     "Gates",
     "Held",
     "Histories",
@@ -194,6 +196,7 @@ __all__ = [
     "PasswordMemory",
     "People",
     "Period",
+    "PersonalData",
     "Plans",
     "Progress",
     "Proofs",

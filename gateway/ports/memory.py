@@ -284,7 +284,7 @@ class AuditRow:
 
 @dataclass(frozen=True, slots=True)
 class AuditCheck:
-    """The whole chain recomputed. `broken` is the first row that does not fit, None when all do; `problem` says why."""
+    """The whole chain recomputed, as far back as `rows` go. `broken` is the first row that does not fit, None when all do; `problem` says why."""
 
     rows: int
     head: str

@@ -2,8 +2,9 @@
 
 Row n holds `hash = sha256(hash[n-1] || canonical JSON of what is public in the row and sha256(salt || personal))`,
 row 1 with 32 zero bytes before it. Number and hash of the newest row stand in the same transaction, so that rows
-taken from the end are missed too. Erasing the personal part with its salt leaves the chain whole. Whoever may
-write the whole file can write a new chain; the head is therefore printed and sent elsewhere.
+taken from the end are missed too. Erasing the personal part with its salt leaves the chain whole. Rows that are old
+enough go from the beginning, and number and hash of the last one that went stay, for the chain goes on from there.
+Whoever may write the whole file can write a new chain; the head is therefore printed and sent elsewhere.
 """
 
 from __future__ import annotations
@@ -12,6 +13,7 @@ import hashlib
 import secrets
 import sqlite3
 from collections.abc import Mapping
+from datetime import datetime
 from typing import Any
 
 from gateway.clock import Clock
@@ -62,6 +64,14 @@ class SqliteAudit:
         """Recompute every row; the first that does not fit is named."""
         return await self._database.read(_verify)
 
+    async def forget(self, before: datetime) -> int:
+        """Delete the rows at the beginning that are older; how many. The newest row always stays.
+
+        Call it only while the clock is trusted.
+        """
+        edge_us = to_micros(before)
+        return await self._database.write(lambda db: _forget(db, edge_us))
+
     async def erase(self, number: int) -> None:
         """Forget the personal part of a row; that it happened stays. Raises NotFound."""
         erased = await self._database.write(
@@ -83,24 +93,46 @@ def _add(db: sqlite3.Connection, public: tuple[Any, ...], personal: str) -> Audi
 
 
 def _head(db: sqlite3.Connection) -> tuple[int, bytes]:
-    found = db.execute("select value from meta where key = 'audit_head'").fetchone()
+    return _mark(db, "audit_head")
+
+
+def _mark(db: sqlite3.Connection, key: str) -> tuple[int, bytes]:
+    """Number and hash of a row; before the first row where there is none."""
+    found = db.execute("select value from meta where key = ?", (key,)).fetchone()
     if found is None:
         return 0, _GENESIS
     number, _, digest = found[0].partition(" ")
     return int(number), bytes.fromhex(digest)
 
 
+def _forget(db: sqlite3.Connection, edge_us: int) -> int:
+    """Up to the first row that is young enough: a clock that once ran ahead must not tear a hole."""
+    young = db.execute(
+        "select coalesce((select min(number) from audit where time_us >= ?), (select max(number) from audit))",
+        (edge_us,),
+    ).fetchone()[0]
+    last = db.execute(
+        "select number, hash from audit where number < ? order by number desc limit 1", (young,)
+    ).fetchone()
+    if last is None:
+        return 0
+    db.execute("insert or replace into meta values ('audit_floor', ?)", (f"{last[0]} {last[1].hex()}",))
+    return db.execute("delete from audit where number <= ?", (last[0],)).rowcount
+
+
 def _verify(db: sqlite3.Connection) -> AuditCheck:
     head_number, head = _head(db)
-    expected, before = 0, _GENESIS
+    floor, before = _mark(db, "audit_floor")
+    expected = floor
     for row in db.execute(f"{_SELECT} order by number"):
         expected += 1
         if problem := _problem(row, expected, before):
-            return AuditCheck(expected - 1, before.hex(), min(expected, row[0]), problem)
+            return AuditCheck(expected - 1 - floor, before.hex(), min(expected, row[0]), problem)
         before = row[10]
     if (expected, before) != (head_number, head):
-        return AuditCheck(expected, before.hex(), min(expected, head_number) + 1, "rows at the end don't fit the head")
-    return AuditCheck(expected, before.hex())
+        at = min(expected, head_number) + 1
+        return AuditCheck(expected - floor, before.hex(), at, "rows at the end don't fit the head")
+    return AuditCheck(expected - floor, before.hex())
 
 
 def _problem(row: tuple[Any, ...], expected: int, before: bytes) -> str:

@@ -38,6 +38,10 @@ class SqliteDocuments:
             log.warning("document.unreadable", key=key, fault=str(fault))
             return None
 
+    def texts(self) -> Mapping[str, str]:
+        """Every document as canonical JSON, by key."""
+        return self._texts
+
     def fill(self, db: sqlite3.Connection) -> None:
         self._texts = dict(db.execute("select key, value from documents"))
 

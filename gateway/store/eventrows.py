@@ -13,6 +13,7 @@ from datetime import datetime
 from typing import Any
 
 from gateway.domain.events import Event, EventDraft, EventId, EventName, Span
+from gateway.domain.transmitter import write_serial
 from gateway.ports import EventFilter
 from gateway.store.codec import CodecFault, from_micros, parse, to_micros
 
@@ -20,6 +21,7 @@ __all__ = [
     "Stamp",
     "add_events",
     "forget",
+    "forget_of_serial",
     "forget_oldest",
     "newest_number",
     "oldest_number",
@@ -136,6 +138,17 @@ def forget(db: sqlite3.Connection, name: EventName, before: datetime, at_most: i
         "delete from events where number in"
         " (select number from events where name = ? and time_us < ? order by number limit ?)",
         (name.value, to_micros(before), at_most),
+    ).rowcount
+    if deleted:
+        db.execute("insert or replace into meta values ('floor', ?)", (str(floor),))
+    return deleted
+
+
+def forget_of_serial(db: sqlite3.Connection, name: EventName, serial: int) -> int:
+    """Delete the events of this name that tell of one transmitter; how many there were. See `read_told`."""
+    floor = newest_number(db)
+    deleted = db.execute(
+        "delete from events where name = ? and instr(data, ?)", (name.value, f'"serial":"{write_serial(serial)}"')
     ).rowcount
     if deleted:
         db.execute("insert or replace into meta values ('floor', ?)", (str(floor),))

@@ -6,10 +6,20 @@ Write a temporary file, sync it, rename it, sync the folder. All files are for t
 from __future__ import annotations
 
 import contextlib
+import math
 import os
 from pathlib import Path
 
-__all__ = ["TEMPORARY", "make_private_folder", "replace_file", "set_aside_name", "sweep", "sync_folder", "write_synced"]
+__all__ = [
+    "TEMPORARY",
+    "make_private_folder",
+    "remove_set_aside",
+    "replace_file",
+    "set_aside_name",
+    "sweep",
+    "sync_folder",
+    "write_synced",
+]
 
 #: What a file that was being written when the power failed ends in.
 TEMPORARY = ".part"
@@ -59,6 +69,16 @@ def set_aside_name(path: Path) -> Path:
     while (name := path.with_name(f"{path.name}.damaged-{number}")).exists():
         number += 1
     return name
+
+
+def remove_set_aside(folder: Path, *, before_s: float = math.inf) -> int:
+    """Delete what was set aside as damaged and last written before `before_s` (seconds since 1970); how many files."""
+    found = [path for path in folder.glob("*.damaged-*") if path.is_file() and path.stat().st_mtime < before_s]
+    for path in found:
+        path.unlink()
+    if found:
+        sync_folder(folder)
+    return len(found)
 
 
 def sweep(folder: Path) -> None:

@@ -150,7 +150,7 @@ class SqliteJournal:
         while True:
             deleted = await self._database.write(
                 lambda db: (forget(db, EventName.TRANSMITTER_HEARD, before, _FORGET_ROWS), oldest_number(db)),
-                lambda result: self._set_oldest(result[1]),
+                lambda result: self.oldest_is(result[1]),
             )
             total += deleted[0]
             if deleted[0] < _FORGET_ROWS:
@@ -168,7 +168,7 @@ class SqliteJournal:
         while True:
             deleted = await self._database.write(
                 lambda db: (forget_oldest(db, keep, _FORGET_ROWS), oldest_number(db)),
-                lambda result: self._set_oldest(result[1]),
+                lambda result: self.oldest_is(result[1]),
             )
             total += deleted[0]
             if deleted[0] < _FORGET_ROWS:
@@ -229,7 +229,8 @@ class SqliteJournal:
             self._newest = written.numbers[-1]
             self._loop.call_soon_threadsafe(self._wake)
 
-    def _set_oldest(self, number: int) -> None:
+    def oldest_is(self, number: int) -> None:
+        """In the writing thread, after rows were deleted: the lowest number kept now."""
         self._oldest = number
 
     def _wake(self) -> None:

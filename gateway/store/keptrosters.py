@@ -13,16 +13,18 @@ import asyncio
 import hashlib
 import re
 import shutil
+from collections.abc import Callable
 from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
 from typing import Any
 
+from gateway.domain.forgetting import Redaction
 from gateway.errors import StoreDamaged
 from gateway.ports import RosterPair, RosterRevision
 from gateway.store.codec import CodecFault, canonical, parse
 from gateway.store.faults import from_os
-from gateway.store.files import TEMPORARY, make_private_folder, sync_folder, write_synced
+from gateway.store.files import TEMPORARY, make_private_folder, replace_file, sync_folder, write_synced
 
 __all__ = ["FOLDER_NAME", "KEPT_FILES", "KEPT_REVISIONS", "KeptRosterFiles"]
 
@@ -54,6 +56,35 @@ class KeptRosterFiles:
     async def load(self, number: int) -> RosterPair | None:
         """None when the files are no longer kept or damaged. Raises StoreUnavailable."""
         return await asyncio.to_thread(self._load, number)
+
+    async def forget(self, redaction: Redaction, holds: Callable[[bytes], bool]) -> int:
+        """Take names out of what was said of each edit, and remove the files of earlier revisions that hold them.
+
+        How many revisions. Raises StoreUnavailable.
+        """
+        return await asyncio.to_thread(self._forget, redaction, holds)
+
+    def _forget(self, redaction: Redaction, holds: Callable[[bytes], bool]) -> int:
+        changed = 0
+        try:
+            for number in self._numbers():
+                about = self._about(number)
+                words = redaction(about["words"]) if about else []
+                told = about is not None and words != about["words"]
+                if about is not None and told:
+                    replace_file(self._path(number) / "about.json", canonical({**about, "words": words}).encode())
+                gone = self._drop_files(number, holds) if number != self._numbers()[-1] else False
+                changed += told or gone
+        except OSError as fault:
+            raise from_os(fault, self._folder) from fault
+        return changed
+
+    def _drop_files(self, number: int, holds: Callable[[bytes], bool]) -> bool:
+        paths = [path for name in ("roster.csv", "groups.toml") if (path := self._path(number) / name).exists()]
+        gone = any(holds(path.read_bytes()) for path in paths)
+        for path in paths if gone else ():
+            path.unlink()
+        return gone
 
     def _newest(self) -> tuple[RosterRevision, RosterPair] | None:
         try:

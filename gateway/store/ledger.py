@@ -19,6 +19,7 @@ from typing import Any
 
 from gateway.domain.drift import Drift
 from gateway.domain.enrolment import Override
+from gateway.domain.forgetting import Redaction
 from gateway.domain.receiver import Slot
 from gateway.domain.revocation import Revocation
 from gateway.domain.wait import RosterWait
@@ -183,6 +184,13 @@ class LedgerFile:
         """In the order in which they were added."""
         return tuple(self._tokens.values())
 
+    async def redact(self, redaction: Redaction) -> int:
+        """Take names out of every line, also of those that no longer matter; how many had one.
+
+        The file is written anew. Raises StoreUnavailable, and everything is then as before.
+        """
+        return await self._worker.run(lambda: self._redact(redaction))
+
     async def note_opened(self, opened: Opened) -> None:
         await self._append({"type": "opened", **encode(opened)})
 
@@ -210,6 +218,20 @@ class LedgerFile:
         else:
             self._reserve.keep()
         self._apply(entry)
+
+    def _redact(self, redaction: Redaction) -> int:
+        before = self._lines.entries
+        after = [redaction(entry) for entry in before]
+        changed = sum(1 for old, new in zip(before, after, strict=True) if old != new)
+        if changed:
+            living = [redaction(entry) for entry in self._living()]
+            try:
+                self._lines.rewrite(after)
+            except OSError as fault:
+                raise from_os(fault, self.path) from fault
+            for entry in living:  # not `after`: there a lifted revocation would be in force for a moment
+                self._apply(entry)
+        return changed
 
     def _open(self) -> tuple[str, ...]:
         try:
@@ -243,9 +265,9 @@ class LedgerFile:
             case "list-accepted":
                 self._accepted_list = decode(RosterAcceptance, entry)
             case "wait-began" | "wait-ended" as word:
-                others = {name: wait for name, wait in self._waits.items() if name != entry["receiver"]}
+                waits = {name: wait for name, wait in self._waits.items() if name != entry["receiver"]}
                 began = {entry["receiver"]: decode(RosterWait, entry)} if word == "wait-began" else {}
-                self._waits = {**others, **began}
+                self._waits = {**waits, **began}
             case "drift":
                 drifted = decode(_Drifted, entry)
                 gone = {(each.receiver, each.serial) for each in drifted.ended}

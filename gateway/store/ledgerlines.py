@@ -57,6 +57,11 @@ class LedgerLines:
         self._descriptor = -1
         self._clean = False  # False: the file's end is not known, so the next write writes all of it anew
 
+    @property
+    def entries(self) -> Sequence[Entry]:
+        """Every line that the file holds."""
+        return tuple(self._entries)
+
     def open(self) -> tuple[Reading, str]:
         """Read the file, or create it. The second value is the name of a damaged file set aside, or empty.
 

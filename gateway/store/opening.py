@@ -18,6 +18,7 @@ from __future__ import annotations
 
 import contextlib
 from dataclasses import dataclass, field
+from datetime import datetime
 from functools import partial
 from pathlib import Path
 
@@ -30,7 +31,7 @@ from gateway.store.database import Database, damage_mark
 from gateway.store.documents import SqliteDocuments
 from gateway.store.epoch import Life, begin_life, renew_mark
 from gateway.store.faults import from_os
-from gateway.store.files import make_private_folder, set_aside_name, sweep, sync_folder
+from gateway.store.files import make_private_folder, remove_set_aside, set_aside_name, sweep, sync_folder
 from gateway.store.history import SqliteHistory
 from gateway.store.journal import SqliteJournal
 from gateway.store.ladder import shipped_steps
@@ -38,6 +39,7 @@ from gateway.store.ledger import LedgerFile, missing_ledger
 from gateway.store.mirrors import SqliteMirrors
 from gateway.store.moments import Moments
 from gateway.store.outbox import SqliteOutbox
+from gateway.store.personaldata import StoredPersonalData
 from gateway.store.plans import SqlitePlans
 from gateway.store.proofs import SqliteProofs, SqliteRuns
 from gateway.store.receiptfiles import ReceiptFiles
@@ -79,6 +81,7 @@ class Store:
     snapshots: SnapshotFiles
     receipts: ReceiptFiles
     roster_files: RosterFiles
+    personal: StoredPersonalData
     notices: tuple[str, ...]
     _database: Database = field(repr=False)
     _files: Worker = field(repr=False)
@@ -88,6 +91,13 @@ class Store:
         """Return when every thread of the store has done something: for the watchdog. Never raises for a full disk."""
         await self._database.alive()
         await self._files.run(lambda: None)
+
+    async def remove_set_aside(self, before: datetime) -> int:
+        """Delete what was set aside as damaged and last written before that: it holds people's presses. How many files.
+
+        Raises StoreUnavailable. Call it only while the clock is trusted.
+        """
+        return await self._files.run(partial(_remove_set_aside, self.folder, before.timestamp()))
 
     async def close(self) -> None:
         """Finish what was handed over, note the orderly end, let go of the folder. May be called twice."""
@@ -139,6 +149,12 @@ async def open_store(
             notices += [made[1]] if made[1] else []
         receipts = ReceiptFiles(folder / "receipts", files, signing_key)
         await receipts.open()
+        snapshots = SnapshotFiles(folder / "snapshots", files)
+        roster_files = RosterFiles(folder / "rosters", files)
+        personal = StoredPersonalData(
+            folder, parts.database, journal=parts.journal, documents=parts.documents, ledger=ledger,
+            snapshots=snapshots, roster_files=roster_files, files=files,
+        )  # fmt: skip
         undo.pop_all()
     return Store(
         folder=folder,
@@ -155,9 +171,10 @@ async def open_store(
         tokens=LedgerTokens(ledger, clock),
         audit=SqliteAudit(parts.database, clock=clock, boot_id=boot_id),
         replays=SqliteReplays(parts.database, clock=clock, trust=trust, boot_id=boot_id),
-        snapshots=SnapshotFiles(folder / "snapshots", files),
+        snapshots=snapshots,
         receipts=receipts,
-        roster_files=RosterFiles(folder / "rosters", files),
+        roster_files=roster_files,
+        personal=personal,
         notices=tuple(notices),
         _database=parts.database,
         _files=files,
@@ -237,6 +254,13 @@ def _prepare(folder: Path, lock: StateLock) -> None:
         sweep(folder)
     except OSError as fault:
         lock.release()
+        raise from_os(fault, folder) from fault
+
+
+def _remove_set_aside(folder: Path, before_s: float) -> int:
+    try:
+        return remove_set_aside(folder, before_s=before_s)
+    except OSError as fault:
         raise from_os(fault, folder) from fault
 
 

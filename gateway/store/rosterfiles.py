@@ -9,6 +9,7 @@ from __future__ import annotations
 import hashlib
 import re
 import shutil
+from collections.abc import Callable
 from pathlib import Path
 
 from gateway.ports import Fetched
@@ -40,6 +41,27 @@ class RosterFiles:
     async def load(self, digest: str) -> Fetched | None:
         """The bytes behind a digest; None when they are not kept, or not as they were written."""
         return await self._worker.run(lambda: self._load(digest))
+
+    async def forget(self, holds: Callable[[bytes], bool], *, keep: str) -> int:
+        """Remove the rosters that hold what is looked for, but for the one of digest `keep`; how many.
+
+        Raises StoreUnavailable.
+        """
+        return await self._worker.run(lambda: self._forget(holds, keep))
+
+    def _forget(self, holds: Callable[[bytes], bool], keep: str) -> int:
+        removed = 0
+        try:
+            for folder in self._kept():
+                contents = (path.read_bytes() for path in (folder / "roster", folder / "groups") if path.exists())
+                if not folder.name.endswith(f"-{keep}") and any(map(holds, contents)):
+                    shutil.rmtree(folder)
+                    removed += 1
+            if removed:
+                sync_folder(self._folder)
+        except OSError as fault:
+            raise from_os(fault, self._folder) from fault
+        return removed
 
     def _keep(self, digest: str, fetched: Fetched) -> None:
         try:

@@ -13,12 +13,13 @@ import re
 from pathlib import Path
 from typing import Any
 
+from gateway.domain.forgetting import Redaction
 from gateway.domain.snapshot import Snapshot
 from gateway.domain.transmitter import write_serial
 from gateway.errors import NotFound, Refused
 from gateway.store.codec import CodecFault, canonical, decode, encode, parse
 from gateway.store.faults import from_os
-from gateway.store.files import TEMPORARY, make_private_folder, sync_folder, write_synced
+from gateway.store.files import TEMPORARY, make_private_folder, replace_file, sync_folder, write_synced
 from gateway.store.snapshotform import form_fault, sense_fault
 from gateway.store.worker import Worker
 
@@ -52,6 +53,13 @@ class SnapshotFiles:
         """Raises NotFound, Refused with `snapshot-damaged` or `snapshot-too-new`, StoreUnavailable."""
         return await self._worker.run(lambda: self._read(snapshot_id))
 
+    async def redact(self, redaction: Redaction) -> int:
+        """Take names out of every file, and remove damaged ones; how many files. Raises StoreUnavailable.
+
+        The sums of blocks stay those that the receiver stated, so a redacted block no longer has its own.
+        """
+        return await self._worker.run(lambda: self._redact(redaction))
+
     async def list(self, receiver: str | None = None) -> tuple[str, ...]:
         return await self._worker.run(lambda: self._list(receiver))
 
@@ -70,7 +78,7 @@ class SnapshotFiles:
 
     def _write(self, snapshot: Snapshot) -> Path:
         path = self._folder / f"{snapshot.id}.json"
-        content = json.dumps(to_document(snapshot), indent=1, ensure_ascii=True).encode("ascii") + b"\n"
+        content = _text(to_document(snapshot))
         try:
             make_private_folder(self._folder)
             if path.exists():
@@ -84,6 +92,24 @@ class SnapshotFiles:
         except OSError as fault:
             raise from_os(fault, path) from fault
         return path
+
+    def _redact(self, redaction: Redaction) -> int:
+        changed = 0
+        for snapshot_id in self._list(None):
+            path = self._folder / f"{snapshot_id}.json"
+            try:
+                before = parse(path.read_bytes().decode("ascii"))
+                after = redaction(before)
+                if after != before:
+                    after["sha256"] = _checksum({key: each for key, each in after.items() if key != "sha256"})
+                    replace_file(path, _text(after))
+                    changed += 1
+            except (CodecFault, UnicodeDecodeError, TypeError, AttributeError):
+                path.unlink(missing_ok=True)  # damaged, so of no use any more, and nobody can tell what it holds
+                changed += 1
+            except OSError as fault:
+                raise from_os(fault, path) from fault
+        return changed
 
     def _remove(self, snapshot_id: str) -> None:
         path = self._folder / f"{snapshot_id}.json"
@@ -126,6 +152,10 @@ class SnapshotFiles:
             raise from_os(fault, self._folder) from fault
         found = [name for name in names if (match := _ID.fullmatch(name)) and receiver in (None, match["receiver"])]
         return tuple(sorted(found, reverse=True))
+
+
+def _text(document: dict[str, Any]) -> bytes:
+    return json.dumps(document, indent=1, ensure_ascii=True).encode("ascii") + b"\n"
 
 
 def to_document(snapshot: Snapshot) -> dict[str, Any]:

@@ -39,6 +39,7 @@ from tests.fakes.archive_desks import FakeClearing, FakeRestores, FakeWaits
 from tests.fakes.clock import FakeClock
 from tests.fakes.drifts import FakeDates, FakeDrift, some_drift
 from tests.fakes.enrolments import FakeEnrolments
+from tests.fakes.forgetting import FakeForgetting
 from tests.fakes.gates import FakeConditions, FakeGates, FakeWhys, some_condition, some_gate
 from tests.fakes.histories import FakeHistories, FakeHistory
 from tests.fakes.memory_store import MemoryStore
@@ -194,8 +195,10 @@ class ApiBench:
         self.health = Health()
         self.lines: dict[str, LineView] = {}
         self.visit_sheets = FakeVisitSheets(self.clock)
+        self.forgetting = FakeForgetting()
         self.services = Services(
             visit_sheets=self.visit_sheets,
+            forgetting=self.forgetting,
             gateway_id="fennel-quay",
             clock=self.clock,
             trust=self.trust,

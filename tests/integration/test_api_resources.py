@@ -455,6 +455,41 @@ async def test_events_by_page_in_both_directions() -> None:
         assert (await client.get("/api/v1/events?after=nonsense")).problem == "cursor-invalid"
 
 
+async def test_asking_who_was_heard_is_in_the_audit() -> None:
+    """Once for each question; not without the scope that shows people, and not for every page or poll."""
+    bench = ApiBench()
+    async with bench.served("roster") as client:
+        asked = "/api/v1/events?name=transmitter.heard"
+        await client.get(f"{asked}&receiver=slip-gate")
+        await client.get("/api/v1/events?name=input.changed")
+        await client.get(f"{asked}&after={bench.store.journal.newest}")
+    async with bench.served("view") as client:
+        await client.get(asked)
+    rows = [(row.what, row.detail) for row in await bench.audit.read() if row.what == "events.asked"]
+    assert rows == [("events.asked", {"receivers": ["slip-gate"]})] * 2  # asked, and done
+
+
+async def test_a_person_is_forgotten_and_the_audit_does_not_say_who() -> None:
+    """By name or by serial, by an administrator alone; the answer counts, and names nobody."""
+    bench = ApiBench()
+    path = "/api/v1/forgettings"
+    async with bench.served("admin") as client:
+        done = await client.post(path, {"holder": SECRET_HOLDER})
+        assert (done.status, done.json["serials"], done.json["revoked"]) == (200, ["0048231907"], ["0048231907"])
+        assert (await client.post(path, {"serial": "0000000077"})).json["serials"] == ["0000000077"]
+        assert bench.forgetting.asked == [(None, SECRET_HOLDER), (77, "")]
+        for body in ({}, {"holder": " "}, {"holder": "x", "serial": "0000000077"}, {"serial": "77"}, {"who": "x"}):
+            assert (await client.post(path, body)).status == 422
+        bench.forgetting.refuse = Refused("Still there.", remedy="Remove it.", code="still-held")
+        refused = await client.post(path, {"holder": SECRET_HOLDER})
+        assert (refused.status, refused.json["type"]) == (409, "urn:gatepost:problem:still-held")
+    async with bench.served("roster") as client:
+        assert (await client.post(path, {"holder": SECRET_HOLDER})).status == 403
+    told = [row for row in await bench.audit.read() if row.what == "person.forgotten"]
+    assert {row.outcome for row in told} == {"asked", "done", "still-held"}
+    assert SECRET_HOLDER not in str(told)
+
+
 async def test_tokens_are_shown_once() -> None:
     """The secret is in the answer to its making and nowhere else; a removed token works no more."""
     bench = ApiBench()

@@ -42,6 +42,7 @@ _OTHERWISE = {
     "/drift/0048231907/decision": {404: "nothing was changed by other hands"},
     "/roster/first-rosters": {409: "there is a roster already"},
     "/lines/7/tick": {404: "its sheet has no seven lines"},
+    "/forgettings": {409: "the person is still on the roster", 404: "nobody of that name was ever here"},
     "/outputs/1/operations": {409: "the settings don't allow it"},
 }  # fmt: skip
 

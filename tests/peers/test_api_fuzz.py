@@ -4,7 +4,7 @@ It makes requests from the document, right and wrong ones, follows what answers 
 document: no 5xx, no status, header, type or shape that is not described. It stands in an environment of its own
 (`.venv-fuzz`), for it brings a plugin for pytest and much else. A long run, with the seed that it prints:
 
-    GATEPOST_FUZZ_EXAMPLES=1000 GATEPOST_FUZZ_SEED=$RANDOM pytest tests/peers/test_api_fuzz.py --timeout 7200
+    GATEPOST_FUZZ_EXAMPLES=1000 GATEPOST_FUZZ_SEED=$RANDOM pytest tests/peers/test_api_fuzz.py
 """
 
 from __future__ import annotations
@@ -65,7 +65,7 @@ def _fuzz(yard: Yard, token: str, *options: str) -> str:
     return said
 
 
-@pytest.mark.timeout(240)
+@pytest.mark.timeout(240 + 20 * int(_EXAMPLES))
 def test_no_answer_that_the_document_does_not_tell_of() -> None:
     """Every operation, with right and wrong requests, while the daemon watches a receiver on a real line."""
     _schemathesis()

@@ -29,6 +29,7 @@ from tests.fakes.outlets import MemoryOutbox
 from tests.peers.conftest import RequireProgram
 
 ROOT = "gatepost/fennel-quay"
+CYCLES = int(os.environ.get("GATEPOST_KILLS", "15"))
 TLS = Path(__file__).parents[1] / "vectors" / "rosters" / "tls"
 
 
@@ -189,16 +190,15 @@ async def test_offline_is_said_in_order_and_by_the_last_will(mosquitto: str, tmp
                 assert document(will)["state"] == "offline"
 
 
-@pytest.mark.timeout(180)
+@pytest.mark.timeout(120 + 12 * CYCLES)
 async def test_nothing_is_lost_over_many_kills(mosquitto: str, tmp_path: Path) -> None:
     """Case 21: the broker is killed again and again while events come; its own log shows every one of them.
 
     GATEPOST_KILLS=50 is the long form.
     """
-    cycles = int(os.environ.get("GATEPOST_KILLS", "15"))
     choice = Choice(frozenset({"input.changed"}))
     async with run_broker(mosquitto, tmp_path) as broker, gateway(broker, choice=choice) as yard:
-        for cycle in range(cycles):
+        for cycle in range(CYCLES):
             for number in range(3):
                 await yard.happen(f"r{cycle * 3 + number}")
             await asyncio.sleep(0.02 * (cycle % 3))
@@ -208,7 +208,7 @@ async def test_nothing_is_lost_over_many_kills(mosquitto: str, tmp_path: Path) -
         await yard.drained()
         await asyncio.sleep(0.2)
         topics = [topic.split("/")[3] for topic in broker.received() if topic.endswith("/events/input.changed")]
-    wanted = [name for cycle in range(cycles) for name in (*(f"r{cycle * 3 + n}" for n in range(3)), f"down{cycle}")]
+    wanted = [name for cycle in range(CYCLES) for name in (*(f"r{cycle * 3 + n}" for n in range(3)), f"down{cycle}")]
     assert list(dict.fromkeys(topics)) == wanted
 
 

@@ -209,6 +209,11 @@ class Operations(Calling):
         found: types.FirstRosterAnswer = await self._call("POST", "/api/v1/roster/first-rosters", path={}, body=body)
         return found
 
+    async def forget_person(self, body: types.ForgettingBody) -> types.ForgettingAnswer:
+        """Take a person who has left out of everything that is kept here."""
+        found: types.ForgettingAnswer = await self._call("POST", "/api/v1/forgettings", path={}, body=body)
+        return found
+
     async def get_handover(self, *, named: bool | None = None) -> types.HandoverAnswer:
         """The handover document of the site, as data."""
         found: types.HandoverAnswer = await self._call("GET", "/api/v1/reports/handover", path={}, query={"named": named})

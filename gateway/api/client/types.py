@@ -62,6 +62,8 @@ __all__ = [
     "FindingAnswer",
     "FirstRosterAnswer",
     "FirstRosterBody",
+    "ForgettingAnswer",
+    "ForgettingBody",
     "GapAnswer",
     "GateAnswer",
     "GateKind",
@@ -657,6 +659,28 @@ class FirstRosterBody(TypedDict):
 
     receivers: NotRequired[list[str]]
     keep: NotRequired[bool]
+
+
+class ForgettingAnswer(TypedDict):
+    """What was taken out, without the name."""
+
+    serials: list[str]
+    revoked: list[str]
+    presses: int
+    events: int
+    plans: int
+    history: int
+    ledger: int
+    snapshots: int
+    audit: int
+    files: int
+
+
+class ForgettingBody(TypedDict):
+    """Who is to be forgotten: all transmitters that a roster ever had under a holder's name, or one transmitter."""
+
+    holder: NotRequired[str]
+    serial: NotRequired[str | None]
 
 
 class GapAnswer(TypedDict):

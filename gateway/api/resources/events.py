@@ -6,6 +6,7 @@ from collections.abc import Iterable
 
 from aiohttp import web
 
+from gateway.api.auditing import audited
 from gateway.api.bodies import read_query
 from gateway.api.caller import caller_of
 from gateway.api.context import context_of
@@ -28,9 +29,12 @@ async def list_events(request: web.Request) -> web.StreamResponse:
     query = read_query(request, EventsQuery)
     oldest_first, place = _place(services.journal, query)
     wanted = wanted_of(query.name, query.receiver)
+    personal = caller_of(request).may(Scope.ROSTER)
+    if personal and EventName.TRANSMITTER_HEARD in wanted.names and query.cursor is None and query.after is None:
+        async with audited(request, "events.asked", {"receivers": sorted(wanted.receivers)}):
+            pass
     found = await services.journal.read(place, limit=query.limit + 1, wanted=wanted, newest_first=not oldest_first)
     page = found[: query.limit]
-    personal = caller_of(request).may(Scope.ROSTER)
     return reply(
         EventsAnswer(
             events=[_event(event, services.gateway_id, personal=personal) for event in page],

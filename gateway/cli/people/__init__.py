@@ -2,6 +2,7 @@
 
 from gateway.cli.people.editing import people
 from gateway.cli.people.files import export, history, import_
+from gateway.cli.people.forgetting import forget
 from gateway.cli.people.grouping import group
 from gateway.cli.people.looking import list_people, show
 
@@ -12,4 +13,5 @@ people.command("show")(show)
 people.command("export")(export)
 people.command("import")(import_)
 people.command("history")(history)
+people.command("forget")(forget)
 people.add_typer(group, name="group")

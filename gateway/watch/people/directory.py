@@ -10,7 +10,7 @@ import asyncio
 import re
 from bisect import bisect_right
 from collections import defaultdict
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import timedelta
 
@@ -80,6 +80,10 @@ class Directory:
             premises, site=site, clock=clock, trust=trust, revoked=revoked, recollection=self._recollection
         )
         self._everybody: _Everybody | None = None
+
+    def forget(self, serials: Collection[int]) -> None:
+        """These transmitters' presses are kept no longer."""
+        self._recollection.forget(serials)
 
     async def find(
         self, query: PeopleQuery, *, after: str = "", limit: int = 100

@@ -8,6 +8,7 @@ remembered either (rule 10 of the design).
 from __future__ import annotations
 
 import asyncio
+from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
@@ -55,6 +56,11 @@ class Recollection:
                 for event in page:
                     self._take(event)
                 self._read = page[-1].id.number if len(page) == _PAGE else newest.number
+
+    def forget(self, serials: Collection[int]) -> None:
+        """The journal has no press of these any more."""
+        for serial in serials:
+            self._heard.pop(serial, None)
 
     def last_heard(self, serial: int, now: datetime) -> Heard | None:
         """The newest press that is kept."""

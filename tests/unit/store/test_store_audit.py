@@ -139,3 +139,45 @@ async def test_half_erasing_is_found(store: Store) -> None:
     await fill(store)
     await change(store, "update audit set salt = null where number = 4")
     assert (await store.audit.verify()).broken == 4
+
+
+async def test_old_rows_go_and_the_chain_goes_on(store: Store, clock: FakeClock, reopen: Opener) -> None:
+    """From the beginning, up to the first that is young enough; what is left verifies, and so does what comes after."""
+    await fill(store, 3)
+    await clock.advance(10)
+    await fill(store, 2)
+    head = (await store.audit.verify()).head
+    assert await store.audit.forget(MORNING) == 0
+    assert await store.audit.forget(MORNING + timedelta(seconds=10)) == 3
+    assert await store.audit.forget(MORNING + timedelta(seconds=10)) == 0
+    async for opened in both_lives(store, reopen):
+        assert [row.number for row in await opened.audit.read()] == [5, 4]
+        check = await opened.audit.verify()
+        assert (check.rows, check.head, check.broken) == (2, head, None)
+    again = await reopen()
+    assert (await again.audit.record("uid 0", "token.add")).number == 6
+    assert (await again.audit.verify()).broken is None
+    assert await again.audit.forget(MORNING + timedelta(days=9)) == 2  # the newest stays, for the chain hangs on it
+    assert (await again.audit.verify()).rows == 1
+
+
+async def test_rows_taken_from_the_beginning_are_missed(store: Store, clock: FakeClock) -> None:
+    """Retention says how far it went; whoever takes one row more is found out."""
+    await fill(store, 3)
+    await clock.advance(10)
+    await fill(store, 3)
+    await change(store, "delete from audit where number = 1")
+    assert (await store.audit.verify()).broken == 1
+    await store.audit.forget(MORNING + timedelta(seconds=10))
+    assert (await store.audit.verify()).broken is None
+    await change(store, "delete from audit where number = 4")
+    check = await store.audit.verify()
+    assert (check.broken, check.problem) == (4, "row 4 is missing")
+
+
+async def test_a_clock_that_ran_ahead_tears_no_hole(store: Store, clock: FakeClock) -> None:
+    """A row with a time in the middle of older ones is where forgetting stops."""
+    await fill(store, 3)
+    await change(store, "update audit set time_us = time_us + 86400000000 where number = 2")
+    assert await store.audit.forget(MORNING + timedelta(seconds=1)) == 1
+    assert [row.number for row in await store.audit.read()] == [3, 2]

@@ -7,6 +7,7 @@ import os
 import shutil
 import sqlite3
 from collections.abc import Awaitable, Callable
+from datetime import timedelta
 from pathlib import Path
 
 import pytest
@@ -222,3 +223,14 @@ async def test_a_folder_that_can_not_be_made_says_what_to_do(tmp_path: Path, clo
     with pytest.raises(StoreError) as failed:
         await open_store(tmp_path / "state", clock, FixedTrust(), boot_id="boot-1")
     assert failed.value.remedy
+
+
+async def test_damaged_files_are_kept_no_longer_than_presses(store: Store, folder: Path) -> None:
+    """They hold what the database held; a younger one stays for whoever wants to save something from it."""
+    old, young = folder / "gatepost.db.damaged-1", folder / "ledger.damaged-1"
+    for path, when in ((old, MORNING - timedelta(days=100)), (young, MORNING)):
+        path.write_bytes(b"x")
+        os.utime(path, (when.timestamp(), when.timestamp()))
+    assert await store.remove_set_aside(MORNING - timedelta(days=90)) == 1
+    assert not old.exists()
+    assert young.exists()
