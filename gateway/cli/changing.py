@@ -8,6 +8,7 @@ from typing import Annotated, Any
 import typer
 
 from gateway.api.client.types import SettingsAnswer
+from gateway.cli.client import part
 from gateway.cli.console import AsJson, console, fail, print_json
 from gateway.cli.reaching import Reach, reaching
 from gateway.errors import SettingsFault
@@ -69,7 +70,7 @@ def change(
     if not body:
         raise typer.BadParameter("nothing to change; give --on-time, --local-programming or --password-file")
 
-    changed = daemon.ask(lambda client: client.change(f"/receivers/{receiver}/settings", body))
+    changed = daemon.ask(lambda client: client.change(f"/receivers/{part(receiver)}/settings", body))
     if as_json:
         print_json(changed)
         return

@@ -6,7 +6,7 @@ from typing import Annotated
 
 import typer
 
-from gateway.cli.client import DEFAULT_SOCKET
+from gateway.cli.client import DEFAULT_SOCKET, part
 from gateway.cli.console import AsJson, SocketOption, ask, console, print_json
 
 __all__ = ["reset"]
@@ -21,7 +21,7 @@ def reset(
     as_json: AsJson = False,
 ) -> None:
     """Clear a receiver: all transmitters, on-times, locks and the link password go. A snapshot is taken first."""
-    found = ask(lambda client: client.get(f"/receivers/{receiver}"), socket=socket)
+    found = ask(lambda client: client.get(f"/receivers/{part(receiver)}"), socket=socket)
     if confirm is None:
         held = found["slots_used"]
         console.print(
@@ -32,7 +32,9 @@ def reset(
         confirm = typer.prompt(
             f"Type the name of the receiver to clear it ({receiver})", default="", show_default=False
         )
-    taken = ask(lambda client: client.send("POST", f"/receivers/{receiver}/reset", {"name": confirm}), socket=socket)
+    taken = ask(
+        lambda client: client.send("POST", f"/receivers/{part(receiver)}/reset", {"name": confirm}), socket=socket
+    )
     if as_json:
         print_json(taken)
         return

@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 import json
 import os
+import re
 import sys
 from collections.abc import Awaitable, Callable
 from datetime import datetime
@@ -55,13 +56,16 @@ _UNREACHABLE_CODES = frozenset(
         "port-missing", "port-unavailable", "roster-unreachable",
     }
 )  # fmt: skip
+#: Wrong usage that only the daemon can see: the command line gave something that can never be right.
+_USAGE_CODES = frozenset({"body-invalid", "query-invalid", "route-not-found"})
+_ONE_LINE = "It is one line that begins with gp_; `gatepost token add`, given on the board, makes one."
 _NO_TOKEN = frozenset({"token-missing", "token-invalid"})
 _T = TypeVar("_T")
 
 
 def exit_code(error: GatepostError) -> int:
     """The exit code that tells a script what kind of trouble it was."""
-    if isinstance(error, SettingsFault | MapFault):
+    if isinstance(error, SettingsFault | MapFault) or (isinstance(error, ApiProblem) and error.code in _USAGE_CODES):
         return USAGE
     if isinstance(error, LineError | SourceError | CannotReach):
         return UNREACHABLE
@@ -78,15 +82,19 @@ def fail(error: GatepostError) -> NoReturn:
 
 def tell_error(error: GatepostError, subject: str = "") -> None:
     """Say on standard error what happened, to whom, and what to do."""
-    if subject and not error.message.startswith(subject):
-        _errors.print(f"{subject}: {error.message}", style="bold", markup=False)
-    else:
-        _errors.print(error.message, style="bold", markup=False)
+    message = error.message
+    if isinstance(error, ApiProblem) and error.code == "route-not-found":
+        message = "There is nothing of that name."
+    if subject and not message.startswith(subject):
+        message = f"{subject}: {message}"
+    _errors.print(message, style="bold", markup=False)
     for place in error.places if isinstance(error, ApiProblem) else ():
         _errors.print(f"  {place}", markup=False)
     remedy = error.remedy
     if isinstance(error, ApiProblem) and error.code in _NO_TOKEN:
         remedy = "Name a file that holds one with --token-file; `gatepost token add`, given on the board, makes one."
+    elif isinstance(error, ApiProblem) and error.code in _USAGE_CODES:
+        remedy = "Correct that and give the command again; with --help it says what it takes."
     if remedy:
         _errors.print(remedy, markup=False)
 
@@ -109,12 +117,20 @@ def print_json(document: object) -> None:
 def _read_token(token_file: Path | None) -> str | None:
     if token_file is not None:
         try:
-            return token_file.read_text("utf-8").strip()
+            text = token_file.read_text("ascii").strip()
         except OSError as fault:
             raise SettingsFault(
                 f"The token file {token_file} can't be read: {fault.strerror}.", remedy="Check its path and rights."
             ) from fault
-    return os.environ.get("GATEPOST_TOKEN")
+        except UnicodeDecodeError as fault:
+            raise SettingsFault(f"The token file {token_file} holds no token.", remedy=_ONE_LINE) from fault
+        if not text or any(not 0x21 <= ord(char) <= 0x7E for char in text):
+            raise SettingsFault(f"The token file {token_file} holds no token.", remedy=_ONE_LINE)
+        return text
+    text = os.environ.get("GATEPOST_TOKEN", "").strip()
+    if any(not 0x21 <= ord(char) <= 0x7E for char in text):
+        raise SettingsFault("GATEPOST_TOKEN holds no token.", remedy=_ONE_LINE)
+    return text or None
 
 
 def ask(
@@ -128,6 +144,10 @@ def ask(
     """Run `work` with a client of the daemon; errors end the command with their exit code."""
 
     async def run() -> _T:
+        if url is not None and not re.match(r"https?://[^/\s]", url):
+            raise SettingsFault(
+                f"“{url}” is no address of a gateway.", remedy="Write http://HOST:PORT or https://HOST:PORT."
+            )
         async with ApiClient(url=url, token=_read_token(token_file), socket=socket, ca=ca) as client:
             return await work(client)
 

@@ -6,7 +6,7 @@ from typing import Annotated, Any
 
 import typer
 
-from gateway.cli.client import ApiClient
+from gateway.cli.client import ApiClient, part
 from gateway.cli.console import REFUSED, AsJson, console, fail, print_json
 from gateway.cli.reaching import Reach, reaching
 from gateway.errors import NotFound, Refused
@@ -126,7 +126,7 @@ def _decide(
                     remedy="List what is open: gatepost drift list",
                 )
         body = {"decision": decision}
-        return [await client.send("POST", f"/receivers/{receiver}/drift/{each}/decision", body) for each in named]
+        return [await client.send("POST", f"/receivers/{part(receiver)}/drift/{each}/decision", body) for each in named]
 
     done = daemon.ask(work)
     if as_json:

@@ -11,7 +11,7 @@ from typing import Annotated, Any
 import typer
 from rich.progress import Progress
 
-from gateway.cli.client import ApiClient
+from gateway.cli.client import ApiClient, part
 from gateway.cli.console import (
     REFUSED,
     AsJson,
@@ -73,7 +73,7 @@ def enrol(
             return made
         transmitters = _transmitters(found, holders, rest)
         body = {"transmitters": transmitters, "in_force": in_force, "add": add}
-        path = f"/receivers/{receiver}/enrolments/{found['id']}"
+        path = f"/receivers/{part(receiver)}/enrolments/{found['id']}"
         made["completion"] = await client.send("POST", f"{path}/completion", body)
         made["plans"] = await _followed(client, made["completion"]["brought"])
         made["enrolment"] = await client.get(path)
@@ -102,8 +102,8 @@ async def _listened(client: ApiClient, receiver: str, asked: dict[str, Any], wan
     """Start, say every step as it comes, and return the enrolment at its end. With `wanted` it is finished after so
     many."""
     after = await _newest_event(client)
-    found: dict[str, Any] = await client.send("POST", f"/receivers/{receiver}/enrolments", asked)
-    path = f"/receivers/{receiver}/enrolments/{found['id']}"
+    found: dict[str, Any] = await client.send("POST", f"/receivers/{part(receiver)}/enrolments", asked)
+    path = f"/receivers/{part(receiver)}/enrolments/{found['id']}"
     if found["caution"]:
         say(found["caution"])
         say(f"At most {asked['seconds']} s each time; Ctrl-C ends it.")

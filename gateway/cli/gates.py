@@ -7,7 +7,7 @@ from typing import Annotated, Any
 
 import typer
 
-from gateway.cli.client import ApiClient
+from gateway.cli.client import ApiClient, part
 from gateway.cli.console import REFUSED, AsJson, console, local_time, print_json
 from gateway.cli.reaching import Reach, reaching
 
@@ -39,13 +39,15 @@ def conditions(
     as_json: AsJson = False,
 ) -> None:
     """Say what needs a person: gates left open, contacts that chatter, receivers that are silent and the like."""
+    if acknowledge is None and (name or note):
+        raise typer.BadParameter("--name and --note go with --acknowledge ID")
     if acknowledge is not None and not (name and note):
         raise typer.BadParameter("give --name and --note too: who takes note, and what was found")
 
     async def work(client: ApiClient) -> Any:
         if acknowledge is not None:
             body = {"name": name, "note": note}
-            return [await client.send("POST", f"/conditions/{acknowledge}/acknowledgement", body)]
+            return [await client.send("POST", f"/conditions/{part(acknowledge)}/acknowledgement", body)]
         return await client.get_all("/conditions", "conditions", state="all" if recent else "open")
 
     found = daemon.ask(work)

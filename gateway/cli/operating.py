@@ -14,7 +14,7 @@ from typing import Annotated, Any
 
 import typer
 
-from gateway.cli.client import ApiClient
+from gateway.cli.client import ApiClient, part
 from gateway.cli.console import (
     REFUSED,
     AsJson,
@@ -50,7 +50,7 @@ def list_(
     as_json: AsJson = False,
 ) -> None:
     """Show the outputs of a receiver, and which of them may be operated from afar."""
-    found = daemon.ask(lambda client: client.get(f"/receivers/{receiver}/outputs"))
+    found = daemon.ask(lambda client: client.get(f"/receivers/{part(receiver)}/outputs"))
     if as_json:
         print_json(found)
         return
@@ -92,7 +92,7 @@ def operate(
         )
     body = {"reason": reason} | ({} if seconds is None else {"seconds": seconds})
     path, headers = (
-        f"/receivers/{receiver}/outputs/{named['number']}/operations",
+        f"/receivers/{part(receiver)}/outputs/{named['number']}/operations",
         {"Idempotency-Key": str(uuid.uuid4())},
     )
 
@@ -113,7 +113,7 @@ def operate(
 
 
 async def _find(client: ApiClient, receiver: str, output: str) -> Any:
-    found = (await client.get(f"/receivers/{receiver}/outputs"))["outputs"]
+    found = (await client.get(f"/receivers/{part(receiver)}/outputs"))["outputs"]
     for each in found:
         if output.casefold() in (each["name"].casefold(), str(each["number"])):
             return each

@@ -7,7 +7,7 @@ from typing import Annotated, Any
 import typer
 from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
 
-from gateway.cli.client import ApiClient
+from gateway.cli.client import ApiClient, part
 from gateway.cli.console import (
     REFUSED,
     AsJson,
@@ -52,13 +52,18 @@ def list_(
     if not found:
         console.print("No plan waits for approval." if held else "There are no plans yet.")
     for plan in found:
+        console.print(_row_sentence(plan), markup=False)
+
+
+def _row_sentence(plan: dict[str, Any]) -> str:
+    """One plan in one line; how it ended says the numbers itself."""
+    numbers = f"{plan['added']} added, {plan['changed']} changed, {plan['removed']} removed"
+    if plan["state"] == "applied" and plan["outcome"]:
+        words = plan["outcome"].removeprefix("Nothing to write: ")
+    else:
         end = plan["hold"] if plan["state"] == "held" else plan["outcome"]
-        console.print(
-            f"{plan['id']}  {local_time(plan['created'])}  {plan['receiver']}  {plan['state']}: "
-            f"{plan['added']} added, {plan['changed']} changed, {plan['removed']} removed"
-            f"{'; ' + end if end else ''}",
-            markup=False,
-        )
+        words = f"{numbers}; {end}" if end else numbers
+    return f"{plan['id']}  {local_time(plan['created'])}  {plan['receiver']}  {plan['state']}: {words}"
 
 
 @plans.command("show")
@@ -69,7 +74,7 @@ def show(
     as_json: AsJson = False,
 ) -> None:
     """Show one plan with every change in words: who gains, who loses, and how it ended."""
-    found = daemon.ask(lambda client: client.get(f"/plans/{plan}"))
+    found = daemon.ask(lambda client: client.get(f"/plans/{part(plan)}"))
     if as_json:
         print_json(found)
         return
@@ -88,7 +93,7 @@ def approve(
     """Let a plan go ahead that waits for approval, and follow it to its end."""
 
     async def work(client: ApiClient) -> dict[str, Any]:
-        started = await client.send("POST", f"/plans/{plan}/application")
+        started = await client.send("POST", f"/plans/{part(plan)}/application")
         with Progress(
             TextColumn("{task.fields[receiver]:<14}"), BarColumn(), TextColumn("{task.completed}/{task.total}"),
             TextColumn("{task.description}"), TimeElapsedColumn(), console=console, transient=True,
@@ -108,7 +113,7 @@ def refuse(
     as_json: AsJson = False,
 ) -> None:
     """Say no to a plan that waits for approval. The same roster does not ask for it again by itself."""
-    found = daemon.ask(lambda client: client.send("POST", f"/plans/{plan}/refusal", {"reason": reason}))
+    found = daemon.ask(lambda client: client.send("POST", f"/plans/{part(plan)}/refusal", {"reason": reason}))
     _end(found, "refused", as_json)
 
 

@@ -8,6 +8,7 @@ from typing import Annotated, Any
 
 import typer
 
+from gateway.cli.client import part
 from gateway.cli.console import (
     REFUSED,
     AsJson,
@@ -18,6 +19,7 @@ from gateway.cli.console import (
     tell_error,
 )
 from gateway.cli.reaching import Reach, reaching
+from gateway.cli.words import counted
 from gateway.errors import GatepostError, Refused, SettingsFault
 
 __all__ = ["receipts"]
@@ -59,7 +61,7 @@ def show(
     as_json: AsJson = False,
 ) -> None:
     """Show a receipt, or export its file. It names no person and no transmitter."""
-    found = daemon.ask(lambda client: client.get(f"/receipts/{receipt}"))
+    found = daemon.ask(lambda client: client.get(f"/receipts/{part(receipt)}"))
     if out is not None:
         _write(out, json.dumps(found, ensure_ascii=False, indent=1) + "\n")
         console.print(
@@ -134,10 +136,10 @@ def _row_sentence(row: dict[str, Any]) -> str:
     if row["time"] is None:
         return f"{row['id']}  DAMAGED: {row['fault']}"
     doubt = "" if row["clock_trusted"] else " (by a clock that was not known to be right)"
-    written = f"{row['written']} slots written" if row["written"] else "equal already"
+    written = f"{counted(row['written'], 'slot')} written" if row["written"] else "equal already"
     fault = f"  NOT TO BE BELIEVED: {row['fault']}" if row["fault"] else ""
     return (
-        f"{row['id']}  {local_time(row['time'])}{doubt}  {row['transmitters']} transmitters at revision "
+        f"{row['id']}  {local_time(row['time'])}{doubt}  {counted(row['transmitters'], 'transmitter')} at revision "
         f"{row['revision']}, {written}, roster {row['roster_digest'][:12]}{fault}"
     )
 

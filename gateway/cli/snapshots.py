@@ -10,7 +10,7 @@ from typing import Annotated, Any
 import typer
 from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
 
-from gateway.cli.client import ApiClient
+from gateway.cli.client import ApiClient, part
 from gateway.cli.console import (
     REFUSED,
     AsJson,
@@ -21,6 +21,7 @@ from gateway.cli.console import (
 )
 from gateway.cli.reaching import Reach, reaching
 from gateway.cli.rosters import follow_plan
+from gateway.cli.words import counted
 from gateway.errors import Refused, SettingsFault
 
 __all__ = ["snapshots"]
@@ -47,11 +48,13 @@ def take(
     as_json: AsJson = False,
 ) -> None:
     """Archive what a receiver holds now."""
-    taken = daemon.ask(lambda client: client.send("POST", f"/receivers/{receiver}/snapshots"))
+    taken = daemon.ask(lambda client: client.send("POST", f"/receivers/{part(receiver)}/snapshots"))
     if as_json:
         print_json(taken)
     else:
-        console.print(f"{taken['id']}: {taken['slots']} transmitters at revision {taken['revision']}.", markup=False)
+        console.print(
+            f"{taken['id']}: {counted(taken['slots'], 'transmitter')} at revision {taken['revision']}.", markup=False
+        )
 
 
 @snapshots.command("list")
@@ -71,8 +74,9 @@ def list_(
     for one in [] if as_json else found:
         doubt = "" if one["clock_trusted"] else " (by a clock that was not known to be right)"
         console.print(
-            f"{one['id']}  {local_time(one['taken'])}{doubt}  {one['reason']}  receiver {one['serial']}, "
-            f"{one['slots']} transmitters, revision {one['revision']}",
+            f"{one['id']}  {local_time(one['taken'])}{doubt}  {one['reason']}  "
+            f"{'receiver ' + one['serial'] + ', ' if one['serial'] else ''}"
+            f"{counted(one['slots'], 'transmitter')}, revision {one['revision']}",
             markup=False,
         )
 
@@ -86,7 +90,7 @@ def show(
     as_json: AsJson = False,
 ) -> None:
     """Show a snapshot, or export its file. It holds serials and names: treat it as you treat the roster."""
-    found = daemon.ask(lambda client: client.get(f"/snapshots/{snapshot}"))
+    found = daemon.ask(lambda client: client.get(f"/snapshots/{part(snapshot)}"))
     if out is not None:
         _write(out, found)
         console.print(f"{snapshot} is written to {out}.", markup=False)
@@ -109,7 +113,7 @@ def import_(
     if as_json:
         print_json(kept)
     else:
-        console.print(f"Kept as {kept['id']}: {kept['slots']} transmitters.", markup=False)
+        console.print(f"Kept as {kept['id']}: {counted(kept['slots'], 'transmitter')}.", markup=False)
 
 
 @snapshots.command("compare")
@@ -222,7 +226,7 @@ def approve_wait(
     if roster == snapshot:
         raise typer.BadParameter("choose one of --roster and --snapshot")
     body = {"approve": "roster" if roster else "snapshot"}
-    found = daemon.ask(lambda client: client.send("POST", f"/receivers/{receiver}/approvals", body))
+    found = daemon.ask(lambda client: client.send("POST", f"/receivers/{part(receiver)}/approvals", body))
     if as_json:
         print_json(found)
     elif roster:

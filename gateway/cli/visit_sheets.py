@@ -12,7 +12,7 @@ from typing import Annotated, Any
 
 import typer
 
-from gateway.cli.client import ApiClient
+from gateway.cli.client import ApiClient, part
 from gateway.cli.console import AsJson, console, fail, local_time, print_json
 from gateway.cli.reaching import Reach, reaching
 from gateway.errors import GatepostError, Refused, SettingsFault
@@ -36,7 +36,7 @@ def show(
     as_json: AsJson = False,
 ) -> None:
     """Show what is to be done at the board and what was ticked, ready for paper."""
-    sheet = daemon.ask(lambda client: client.get(f"/receivers/{receiver}/visit-sheet"))
+    sheet = daemon.ask(lambda client: client.get(f"/receivers/{part(receiver)}/visit-sheet"))
     if as_json:
         print_json(sheet)
     else:
@@ -101,7 +101,7 @@ async def _each(client: ApiClient, method: str, receiver: str, lines: list[str],
     done: list[dict[str, Any]] = []
     for number in _numbers(lines):
         try:
-            done.append(await client.send(method, f"/receivers/{receiver}/visit-sheet/lines/{number}/tick", body))
+            done.append(await client.send(method, f"/receivers/{part(receiver)}/visit-sheet/lines/{number}/tick", body))
         except GatepostError:
             _print_lines(done, as_json=False)
             raise
@@ -149,7 +149,7 @@ def holds(
     """Say what the receiver holds: before the first visit, or after somebody counted. Replaces what was known."""
     if sum((empty, from_file is not None, bool(transmitter))) != 1:
         raise typer.BadParameter("give one of --empty, --from and --transmitter")
-    path = f"/receivers/{receiver}/holdings"
+    path = f"/receivers/{part(receiver)}/holdings"
 
     async def work(client: ApiClient) -> Any:
         if from_file is None:

@@ -7,7 +7,7 @@ from typing import Annotated, Any
 
 import typer
 
-from gateway.cli.client import ApiClient
+from gateway.cli.client import ApiClient, part
 from gateway.cli.console import (
     REFUSED,
     AsJson,
@@ -66,7 +66,7 @@ def end(
     """End it, lock the buttons again, and say what changed meanwhile."""
 
     async def work(client: ApiClient) -> Any:
-        return await client.send("POST", f"/visits/{visit or await _only_one(client)}/end")
+        return await client.send("POST", f"/visits/{part(visit or await _only_one(client))}/end")
 
     found = daemon.ask(work)
     if as_json:
@@ -97,8 +97,11 @@ def list_(daemon: Reach, as_json: AsJson = False) -> None:
 
 async def _only_one(client: ApiClient) -> str:
     running = [each for each in (await client.get("/visits"))["visits"] if each["state"] == "running"]
+    if not running:
+        remedy = "There is nothing to end; gatepost visit list shows past ones."
+        fail(Refused("No work is in progress here.", remedy=remedy, code="visit-not-named"))
     if len(running) != 1:
-        ids = ", ".join(each["id"] for each in running) or "none"
+        ids = ", ".join(each["id"] for each in running)
         fail(
             Refused(
                 "Nothing says which visit is meant.", remedy=f"Name one; running are: {ids}.", code="visit-not-named"

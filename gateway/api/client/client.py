@@ -270,7 +270,8 @@ def _trust(ca: Path | None) -> ssl.SSLContext:
         context = ssl.create_default_context(cafile=None if ca is None else str(ca))
     except (OSError, ssl.SSLError) as fault:
         raise SettingsFault(
-            f"The certificate authority {ca} can't be read: {fault}.", remedy="Name a PEM file of certificates."
+            f"The certificate authority {ca} can't be read: {fault.strerror or fault}.",
+            remedy="Name a PEM file of certificates.",
         ) from fault
     context.minimum_version = ssl.TLSVersion.TLSv1_2
     return context

@@ -10,7 +10,9 @@ __all__ = ["demo"]
 
 
 def demo(
-    seconds: Annotated[float | None, typer.Option("--for", help="End by itself after this many seconds.")] = None,
+    seconds: Annotated[
+        float | None, typer.Option("--for", min=1, help="End by itself after this many seconds.")
+    ] = None,
     listen: Annotated[str, typer.Option("--listen", help="Where the API listens.")] = "127.0.0.1:8470",
 ) -> None:
     """Play an invented boatyard: three virtual receivers on two lines, and the real daemon. Needs no hardware."""
