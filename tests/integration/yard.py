@@ -1,8 +1,9 @@
 """A whole boatyard for tests: virtual receivers and the daemon as processes in one folder, and a user's commands.
 
-Nothing here knows the inside of the program: processes are started by `python -m gateway`, the daemon is asked over
+Nothing here knows the inside of the program: processes run `python -m gateway`, the daemon is asked over
 its socket, receivers are looked at through their own control sockets or by pymodbus with the page's addresses. What
-takes time is waited for by a condition with a deadline.
+takes time is waited for by a condition with a deadline. `gatepost` begins from nothing, as a shell does; a yard does so
+for the first use of each command, and forks what follows from a process that is loaded (`warm.py`).
 """
 
 from __future__ import annotations
@@ -15,7 +16,7 @@ import subprocess
 import sys
 import tempfile
 import time
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass, field
@@ -26,6 +27,7 @@ import httpx
 from pymodbus.client import ModbusSerialClient
 
 from tests.fakes.register_page import Page
+from tests.integration.warm import WarmProcess
 
 __all__ = [
     "GROUPS",
@@ -101,21 +103,38 @@ def gatepost(*arguments: str | Path, **environment: str) -> Done:
     return Done(done.returncode, done.stdout, done.stderr)
 
 
-def _start(log: Path, *arguments: str | Path) -> subprocess.Popen[bytes]:
-    with log.open("ab") as output:
-        return subprocess.Popen(
-            [sys.executable, "-m", "gateway", *map(str, arguments)],
-            stdin=subprocess.DEVNULL, stdout=output, stderr=output, env=_environment(), start_new_session=True,
-        )  # fmt: skip
+#: Commands, by their first word, that have been given from nothing.
+_begun: set[str] = set()
 
 
-def _end(process: subprocess.Popen[bytes]) -> None:
+def _give(arguments: Sequence[str], environment: Mapping[str, str]) -> Done:
+    """As `gatepost` does, and soon: only the first use of each command begins from nothing."""
+    if arguments[0] not in _begun:
+        _begun.add(arguments[0])
+        return gatepost(*arguments, **environment)
+    with tempfile.TemporaryDirectory(prefix="fq-") as folder:
+        out, err = Path(folder, "out"), Path(folder, "err")
+        process = WarmProcess(arguments, _environment(**environment), out, err)
+        try:
+            code = process.wait(50)
+        finally:
+            process.kill()
+        done = Done(code, out.read_text("utf-8"), err.read_text("utf-8"))
+    assert "Traceback" not in done.err, done.err
+    return done
+
+
+def _start(log: Path, *arguments: str | Path) -> WarmProcess:
+    return WarmProcess([*map(str, arguments)], _environment(), log, log)
+
+
+def _end(process: WarmProcess) -> int:
     process.terminate()
     try:
-        process.wait(15)
+        return process.wait(15)
     except subprocess.TimeoutExpired:
         process.kill()
-        process.wait(15)
+        return process.wait(15)
 
 
 @dataclass
@@ -126,7 +145,7 @@ class VirtualLine:
     control: Path
     log: Path
     options: tuple[str, ...]
-    process: subprocess.Popen[bytes] = field(init=False)
+    process: WarmProcess = field(init=False)
 
     def start(self) -> None:
         """Start the process and wait until its port is there."""
@@ -208,7 +227,7 @@ class Daemon:
     config: Path
     socket: Path
     log: Path
-    process: subprocess.Popen[bytes] = field(init=False)
+    process: WarmProcess = field(init=False)
     client: httpx.Client = field(init=False)
 
     def start(self) -> None:
@@ -272,8 +291,7 @@ class Daemon:
     def stop(self) -> int:
         """End it in order; its exit code."""
         self.client.close()
-        _end(self.process)
-        return self.process.returncode
+        return _end(self.process)
 
     def kill(self) -> None:
         """End it as a power cut would."""
@@ -350,7 +368,7 @@ class Yard:
 
     def run(self, *arguments: str | Path, **environment: str) -> Done:
         """A command, given on the board of this yard."""
-        return gatepost(*arguments, GATEPOST_SOCKET=str(self.socket), **environment)
+        return _give([*map(str, arguments)], {"GATEPOST_SOCKET": str(self.socket), **environment})
 
     def run_all(self, *commands: Sequence[str | Path]) -> list[Done]:
         """Several commands at the same time, in the order given."""

@@ -68,7 +68,11 @@ def _operation(method: str, path: str) -> dict[str, object] | None:
     return None
 
 
-@pytest.mark.parametrize(("place", "method", "path", "query"), _calls(), ids=lambda each: str(each)[:60])
+def _name(part: str | frozenset[str]) -> str:
+    return (part if isinstance(part, str) else ",".join(sorted(part)))[:60]
+
+
+@pytest.mark.parametrize(("place", "method", "path", "query"), _calls(), ids=_name)
 def test_every_call_is_described(place: str, method: str, path: str, query: frozenset[str]) -> None:
     """Method, path and the query's names; a command that asks for what is gone fails here and not at somebody's."""
     operation = _operation(method, path)
