@@ -21,9 +21,11 @@ const REASONS = { roster: "To the roster", additions: "Additions of the roster",
 const RUNS = new Set(["pending", "applying"]);
 const FIRST = 40; // more of them stand behind a button
 
-export const stateOf = (plan) => (plan.by_hand && plan.state === "applied" ? "Done by hand, not proven" : (PLAN_STATES[plan.state] ?? plan.state));
+const BY_HAND = { pending: "On the visit sheet", applying: "On the visit sheet", applied: "Done by hand, not proven" };
+
+export const stateOf = (plan) => (plan.by_hand && BY_HAND[plan.state]) || (PLAN_STATES[plan.state] ?? plan.state);
 export const reasonOf = (plan) => REASONS[plan.reason] ?? sentence(plan.reason);
-export const planTag = (plan) => tag(stateOf(plan), { shape: SHAPES[plan.state], weight: plan.state === "held" ? "trouble" : plan.state === "failed" ? "alarm" : null });
+export const planTag = (plan) => tag(stateOf(plan), { shape: plan.by_hand && plan.state === "applied" ? "?" : SHAPES[plan.state], weight: plan.state === "held" ? "trouble" : plan.state === "failed" ? "alarm" : null });
 
 /** `Adds 3, changes 1, takes away 2, leaves 381 as they are; about 4 s on the wire.` */
 export function planWords(plan) {
@@ -87,8 +89,8 @@ export function planCard(id, { ended = () => {} } = {}) {
     try {
       const plan = await get(`/plans/${encodeURIComponent(id)}`, {}, { signal: asking.signal });
       draw(plan);
-      if (RUNS.has(plan.state)) await follow();
-      else if (!told && plan.state !== "held") {
+      if (RUNS.has(plan.state) && !plan.by_hand) await follow(); // people work by hand for days: events tell how it goes
+      else if (!told && !RUNS.has(plan.state) && plan.state !== "held") {
         told = true;
         ended(plan);
       }
@@ -123,7 +125,7 @@ export function planCard(id, { ended = () => {} } = {}) {
     const had = node.contains(document.activeElement);
     const title = el("h3", { tabindex: "-1" }, placeName(plan.receiver));
     fill(head, title, planTag(plan));
-    fill(about, plan.hold && el("p", {}, el("strong", {}, plan.hold)), el("p", {}, planWords(plan)), plan.outcome && el("p", {}, sentence(plan.outcome)), el("p", { class: "small quiet" }, `${reasonOf(plan)}, made `, timeOf(plan.created), `. Plan ${plan.id}.`));
+    fill(about, plan.hold && el("p", {}, el("strong", {}, plan.hold)), el("p", {}, planWords(plan)), plan.outcome && el("p", {}, sentence(plan.outcome)), plan.by_hand && RUNS.has(plan.state) && el("p", {}, el("a", { href: to("visit-sheet", { receiver: plan.receiver }) }, "Its visit sheet")), el("p", { class: "small quiet" }, `${reasonOf(plan)}, made `, timeOf(plan.created), `. Plan ${plan.id}.`));
     fill(decide, plan.state === "held" && may("roster") && decisions(plan, load));
     fill(more, plan.receipt && receiptOf(plan.receipt), papersOf({ ...plan, receipt: "" }), changesOf(plan));
     if (had && !node.contains(document.activeElement)) title.focus(); // the button that was pressed is gone

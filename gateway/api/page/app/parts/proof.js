@@ -123,7 +123,7 @@ function sentenceOf(state, receiver, { time }, at) {
     const late = (Date.parse(at) - Date.parse(time)) / 1000;
     return `Its memory was read at ${seconds(at)} and lacks it, ${late < 1 ? "less than 1 s" : span(late)} after it was revoked.`;
   }
-  if (state === "owed") return "No line reaches it: it is taken out at the next visit, and works there until then.";
+  if (state === "owed") return "No line reaches it: it is taken out at the next visit, and may still work there until then.";
   if (state === "by-hand") return "It was taken out by hand; nobody can prove it.";
   const row = value("receivers")?.receivers.find((each) => each.id === receiver);
   if (!row || row.link === "online") return "Being taken out now.";

@@ -11,7 +11,7 @@ import { table } from "../parts/table.js";
 import { to } from "../router.js";
 import { politely } from "../say.js";
 import { may } from "../session.js";
-import { refresh, state, value, watch, watchEvents } from "../store.js";
+import { connection, refresh, state, value, watch, watchConnection, watchEvents } from "../store.js";
 import { full, moment, timeOf } from "../times.js";
 import { AGREEMENTS, CAUTIONS, count, placeName, sentence } from "../words.js";
 
@@ -148,11 +148,11 @@ function receiversPart() {
     keep(list, withMemory, { key: (receiver) => receiver.id, make: (receiver) => receiverCard(receiver, closing), update: updateReceiver });
   }
 
-  const stop = watch(["receivers", "agreements"], draw);
+  const stops = [watch(["receivers", "agreements"], draw), watchConnection(draw)];
   return {
     node: section("What each receiver holds", status, list),
     close() {
-      stop();
+      for (const stop of stops) stop();
       for (const end of closing) end();
     },
   };
@@ -206,16 +206,17 @@ function receiverCard(receiver, closing) {
   );
 }
 
-const byHand = (receiver) => el("p", {}, `No line reaches ${placeName(receiver.id)}: this is done by hand, by its visit sheet.`);
+const byHand = (receiver) => el("p", {}, `No line reaches ${placeName(receiver.id)}: this is done by hand, by `, el("a", { href: to("visit-sheet", { receiver: receiver.id }) }, "its visit sheet"), ".");
 
 function updateReceiver(node, receiver) {
   const agreement = value("agreements")?.agreements.find((each) => each.receiver === receiver.id);
-  const told = agreement?.state ?? "";
+  const live = connection.state !== "lost";
+  const told = live ? (agreement?.state ?? "") : "unknown";
   if (node.dataset.told !== told) {
     node.dataset.told = told;
     fill(node.querySelector("[data-part=tag]"), told && tag(AGREEMENTS[told], { shape: { equal: "=", differs: "≠", waits: "Ⅱ", unknown: "?" }[told] }));
   }
-  say(node.querySelector("[data-part=says]"), agreement ? `${agreement.slots_used === null ? "" : `${count(agreement.slots_used, "transmitter")}. `}${agreement.sentence}` : "Asking.");
+  say(node.querySelector("[data-part=says]"), !live ? `Not known at this moment. At ${moment(state("agreements").readAt)} it was: ${(AGREEMENTS[agreement?.state] ?? AGREEMENTS.unknown).toLowerCase()}.` : agreement ? `${agreement.slots_used === null ? "" : `${count(agreement.slots_used, "transmitter")}. `}${agreement.sentence}` : "Asking.");
   node.querySelector("[data-part=waits]").hidden = !receiver.waiting || receiver.waiting.snapshot_approved;
 }
 
