@@ -50,7 +50,10 @@ def list_(
         print_json(found)
         return
     if not found:
-        console.print("No plan waits for approval." if held else "There are no plans yet.")
+        there = f" of {receiver}" if receiver else ""
+        console.print(
+            f"No plan{there} waits for approval." if held else f"There are no plans{there} yet.", markup=False
+        )
     for plan in found:
         console.print(_row_sentence(plan), markup=False)
 

@@ -45,7 +45,10 @@ def list_(
         print_json(page["receipts"])
         return
     if not page["receipts"]:
-        console.print("There are no receipts yet. One is made whenever a receiver was proven equal to the roster.")
+        there = f" of {receiver}" if receiver else ""
+        console.print(
+            f"There are no receipts{there} yet. One is made whenever a receiver was proven equal to the roster."
+        )
     for row in page["receipts"]:
         console.print(_row_sentence(row), markup=False)
     if page["next"]:

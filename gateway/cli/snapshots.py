@@ -70,7 +70,8 @@ def list_(
     if as_json:
         print_json(found)
     elif not found:
-        console.print("There are no snapshots. Take one with: gatepost snapshot take RECEIVER")
+        there = f" of {receiver}" if receiver else ""
+        console.print(f"There are no snapshots{there}. Take one with: gatepost snapshot take RECEIVER", markup=False)
     for one in [] if as_json else found:
         doubt = "" if one["clock_trusted"] else " (by a clock that was not known to be right)"
         console.print(
@@ -285,7 +286,7 @@ def _print_snapshot(found: dict[str, Any]) -> None:
     console.print(f"{len(found['slots'])} of {limits['slots']} slots:", markup=False)
     for slot in found["slots"]:
         rights = "; ".join(
-            f"position {place} works {', '.join(map(str, outputs))}"
+            f"position {place} works output {', '.join(map(str, outputs))}"
             for place, outputs in enumerate(slot["outputs"], 1)
             if outputs
         )

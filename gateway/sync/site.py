@@ -30,7 +30,7 @@ class Site:
         """The driver of this receiver. Raises NotFound."""
         if name not in self.receivers:
             known = ", ".join(self.receivers) or "none"
-            raise NotFound(f"There is no receiver {name}.", remedy=f"Use one of the receivers of this site: {known}.")
+            raise NotFound(f"There is no receiver {name}.", remedy=f"The settings name: {known}.")
         return self.receivers[name]
 
     def with_slots(self, name: str) -> Receiver:

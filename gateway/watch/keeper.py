@@ -185,7 +185,7 @@ class Keeper:
     def _of(self, receiver: str) -> _Kept:
         if receiver not in self._kept:
             known = ", ".join(self._kept) or "none"
-            raise NotFound(f"There is no receiver {receiver!r}.", remedy=f"The settings name: {known}.")
+            raise NotFound(f"There is no receiver {receiver}.", remedy=f"The settings name: {known}.")
         return self._kept[receiver]
 
 

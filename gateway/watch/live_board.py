@@ -33,7 +33,7 @@ class LiveBoard:
         """Raises NotFound."""
         if name not in self._live:
             known = ", ".join(self._live) or "none"
-            raise NotFound(f"There is no receiver {name!r}.", remedy=f"The settings name: {known}.")
+            raise NotFound(f"There is no receiver {name}.", remedy=f"The settings name: {known}.")
         return self._live[name]
 
     def update(self, name: str, **changes: Any) -> None:

@@ -48,7 +48,7 @@ class GateBoard:
         """Raises NotFound."""
         if name not in self._premises.gate_by_name:
             known = ", ".join(self._premises.gate_by_name) or "none"
-            raise NotFound(f"There is no gate {name!r}.", remedy=f"The settings name: {known}.")
+            raise NotFound(f"There is no gate {name}.", remedy=f"The settings name: {known}.")
         return self._judge(self._premises.gate_by_name[name])
 
     def _judge(self, gate: Gate) -> GateState:

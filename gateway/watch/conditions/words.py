@@ -99,10 +99,12 @@ _SENTENCES: Mapping[ConditionKind, Callable[[Premises, Verdict], str]] = {
         f"{p.title_of(v.gate)} has opened {v.count} times since the last service; have it serviced."
     ),
     ConditionKind.BOARD_RESET: lambda p, v: (
-        f"The receiver {v.receiver} was cleared by a reset that did not come from here. Nothing is given back by itself."
+        f"The receiver {v.receiver} was cleared by a reset that did not come from here. "
+        "Nothing is given back by itself."
     ),
     ConditionKind.DRIFT_OPEN: lambda p, v: (
-        f"{v.count} slots of {v.receiver} were changed by other hands and nobody has looked at it yet."
+        f"{'1 slot' if v.count == 1 else f'{v.count} slots'} of {v.receiver} {'was' if v.count == 1 else 'were'} "
+        "changed by other hands and nobody has looked at it yet."
     ),
     ConditionKind.CLOCK_UNTRUSTED: lambda p, v: (
         "The gateway's clock is not known to be right; nothing is granted or ended by date until it is."
