@@ -24,11 +24,17 @@ _RECEIVERS = """
 line = "quayside"
 address = 2
 outputs = { 1 = "barrier" }
+operate = ["barrier"]
 
 [receivers.boat-shed]
 kind = "manual"
 slots = 20
 outputs = { 1 = "shutter", 2 = "hoist" }
+
+[receivers.tool-store]
+kind = "manual"
+slots = 5
+outputs = { 1 = "door" }
 
 [gates.slip-gate]
 title = "Slip gate"

@@ -131,7 +131,7 @@ function follow(first, { again, completed }) {
   let now = first;
   let shown = "";
   let busy = false;
-  let asked = false;
+  let asked = "";
 
   async function load() {
     if (busy) return;
@@ -161,9 +161,16 @@ function follow(first, { again, completed }) {
     fill(trouble, now.problem && failed({ detail: now.problem, remedy: now.remedy }));
     drawWays(listens);
     if (now.state === "conflict") atOnce(now.words);
-    if (now.state === "confirmed" && !asked) fill(after, completion(now, { path, done: completed, another: again }));
-    asked ||= now.state === "confirmed"; // once: what is being filled in stays
+    drawSaying();
     if (BAD.has(now.state)) title.focus();
+  }
+
+  // Made once for what is confirmed: what is being filled in stays. Of several, a next window may still open.
+  function drawSaying() {
+    const serials = now.state === "confirmed" ? now.confirmed.map((each) => each.serial).join(" ") : "";
+    if (serials && serials !== asked) fill(after, completion(now, { path, done: completed, another: again }));
+    else if (LISTENS.has(now.state)) fill(after);
+    asked = serials;
   }
 
   function drawWays(listens) {

@@ -20,7 +20,7 @@ const POLL_MS = 20_000; // somebody else may tick, too
 function open(query) {
   const place = el("div", { class: "view" }, loading());
   let sheet = null;
-  let shown = "";
+  let shown = null;
 
   function draw() {
     const receivers = value("receivers")?.receivers.filter((each) => each.link === "by-hand");
