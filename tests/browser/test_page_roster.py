@@ -70,7 +70,7 @@ async def test_a_held_plan_is_refused_and_another_one_approved(browser: Browser,
             await visitor.page.keyboard.press("Escape")
             await expect(held.get_by_role("button", name="Approve")).to_be_focused()
             await visitor.page.keyboard.press("Enter")
-            works.yard.lines["quayside"].tell("@1 fault slow-write 1.5 2")
+            works.yard.lines["quayside"].tell("@1 fault slow-write 1")
             await held.get_by_role("button", name="Approve and write it").click()
             await expect(waiting.get_by_role("progressbar")).to_be_visible()
             proven = waiting.locator("article[data-state=applied]").filter(has_text="9 removed")
