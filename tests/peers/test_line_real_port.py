@@ -7,7 +7,6 @@ import contextlib
 import fcntl
 import os
 import sys
-import time
 import tty
 from collections.abc import AsyncIterator, Callable
 from contextlib import asynccontextmanager
@@ -23,6 +22,7 @@ from gateway.line import Line, LineConfig
 
 READ = modbus.ReadHoldingRegisters(0, 8)
 LONG = modbus.ReadHoldingRegisters(0, 125)
+AN_HOUR = 3600.0  # what is told before an answer time that is longer than any test, doesn't wait for it
 TIOCGEXCL = 0x80045440  # ioctl_tty(2): is the terminal exclusive?
 
 
@@ -96,17 +96,15 @@ def registers(heard: bytes) -> bytes:
 
 @pytest.mark.parametrize("k", [0, 1, 4, 20, 63, 64, 65, 130, 254])
 async def test_pulled_in_mid_frame_fails_at_once(bench: Bench, k: int) -> None:
-    """Whatever part of the answer has come: not only when the answer time is over (20 ms are held in virtual time)."""
+    """Whatever part of the answer has come: long before the answer time is over (20 ms are held in virtual time)."""
     async with opened(bench) as line:
         bench.answer_with(lambda heard: registers(heard)[:k] or b"")
-        pending = asyncio.ensure_future(ask(line, LONG, tries=1))
+        pending = asyncio.ensure_future(ask(line, LONG, tries=1, answer_time_s=AN_HOUR))
         await asyncio.sleep(0.03)
         asyncio.get_running_loop().remove_reader(bench.far)
-        pulled = time.perf_counter()
         bench.pull()
         with pytest.raises(LinkLost):
             await pending
-        assert time.perf_counter() - pulled < 0.25
         with pytest.raises(PortUnavailable):
             await ask(line)
 
@@ -201,7 +199,7 @@ async def test_what_is_no_port(tmp_path: Path, make: Callable[[Path], None], kin
 
 
 async def test_a_port_that_takes_no_more_bytes_is_lost_and_nothing_blocks(bench: Bench) -> None:
-    """Its buffer is full because nobody reads: the request fails at once and the loop goes on."""
+    """Its buffer is full because nobody reads: the request fails before any answer time, and the loop goes on."""
     os.set_blocking(bench.near, False)
     for _ in range(5):  # the kernel moves bytes on after the first refusal, so there is room again for a while
         with contextlib.suppress(BlockingIOError):
@@ -209,10 +207,8 @@ async def test_a_port_that_takes_no_more_bytes_is_lost_and_nothing_blocks(bench:
                 os.write(bench.near, bytes(1))
         await asyncio.sleep(0.02)
     async with opened(bench) as line:
-        begun = time.perf_counter()
         with pytest.raises(LinkLost):
-            await ask(line)
-        assert time.perf_counter() - begun < 0.1
+            await ask(line, answer_time_s=AN_HOUR)
         assert line.state.kind == "lost"
 
 
@@ -220,32 +216,25 @@ async def test_short_answers_are_seen_although_long_ones_are_waited_for(bench: B
     """Exceptions and broken frames to a request for 255 bytes are told long before the answer time."""
     async with opened(bench) as line:
         bench.answer_with(lambda _: modbus.frame(1, b"\x83\x02"))
-        begun = time.perf_counter()
         with pytest.raises(ReceiverException):
-            await ask(line, LONG)
-        assert time.perf_counter() - begun < 0.2
+            await ask(line, LONG, answer_time_s=AN_HOUR)
         asyncio.get_running_loop().remove_reader(bench.far)
 
 
 @pytest.mark.parametrize("baud", [19200, 115200])
 async def test_a_bad_crc_is_told_long_before_the_answer_time(bench: Bench, baud: int) -> None:
     """On the real clock; that it takes 10 ms at most is held in virtual time."""
-    told: list[float] = []
 
     def broken(heard: bytes) -> bytes:
         answer = registers(heard)
-        answered.append(time.perf_counter())
         return answer[:-1] + bytes((answer[-1] ^ 1,))
 
-    answered: list[float] = []
     async with opened(bench, baud=baud) as line:
         bench.answer_with(broken)
         for _ in range(5):
             with pytest.raises(Exception, match="damaged"):
-                await ask(line, tries=1)
-            told.append(time.perf_counter() - answered[-1])
+                await ask(line, tries=1, answer_time_s=AN_HOUR)
         asyncio.get_running_loop().remove_reader(bench.far)
-    assert min(told) < 0.25
 
 
 async def test_a_port_that_swallows_everything_is_opened_anew(bench: Bench, monkeypatch: pytest.MonkeyPatch) -> None:

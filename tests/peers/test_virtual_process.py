@@ -52,16 +52,16 @@ def test_a_paced_answer_takes_its_wire_time(tmp_path: Path, baud: int, silence_s
     wire_s = (8 + 255) * 10 / baud + silence_s + 0.001
     with virtual_process(tmp_path / "port", baud=baud, paced=True) as receiver:
         with serial.Serial(str(receiver.port), baud, timeout=2) as port:
-            took = []
-            for _ in range(5):
+            took = [1.0]
+            while min(took) >= wire_s * 1.1 + 0.005 and len(took) < 100:  # a busy machine adds to some, not to all
                 answer, seconds = _ask(port, READ_125, 255)
                 assert len(answer) == 255
+                assert seconds >= wire_s - 0.0001
                 took.append(seconds)
                 time.sleep(0.004)
-        assert min(took) >= wire_s - 0.0001
         assert min(took) < wire_s * 1.1 + 0.005
         counters = json.loads(receiver.tell("show counters"))
-        assert (counters["requests"], counters["short_gaps"], counters["overlaps"]) == (5, 0, 0)
+        assert (counters["requests"], counters["short_gaps"], counters["overlaps"]) == (len(took) - 1, 0, 0)
 
 
 def test_a_master_that_does_not_wait_is_counted(tmp_path: Path) -> None:
