@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from gateway.cli.client import ApiClient, CannotReach
-from gateway.cli.words import LINKS, REFUSING_LINKS, visit_words
+from gateway.cli.words import LINKS, REFUSING_LINKS, counted, visit_words
 from gateway.clock import Clock
 from gateway.daemon import Parts, plan_parts
 from gateway.domain.receiver import Capability
@@ -51,7 +51,7 @@ def _check_outlet(outlet: Mapping[str, Any]) -> Finding:
     part = f"outlet {outlet['id']}"
     if outlet["state"] in ("failing", "disabled", "retrying"):
         return Finding(part, False, f"{outlet['id']}: {outlet['problem']}", outlet["remedy"], unreachable=True)
-    return Finding(part, True, f"{outlet['id']} works, {outlet['lag']} events before it")
+    return Finding(part, True, f"{outlet['id']} works, {counted(outlet['lag'], 'event')} before it")
 
 
 async def check_running(settings: Settings, clock: Clock, socket: Path) -> list[Finding] | None:
@@ -189,5 +189,7 @@ async def _check_roster(parts: Parts) -> Finding:
         text = f"the roster has {count}; the first: {place}: {first.found}; {first.remedy}"
         return Finding("roster", False, text, "`gatepost roster check FILE` shows all of them.")
     return Finding(
-        "roster", True, f"the roster is good: {checked.transmitters} transmitters of {checked.holders} holders"
+        "roster",
+        True,
+        f"the roster is good: {counted(checked.transmitters, 'transmitter')} of {counted(checked.holders, 'holder')}",
     )

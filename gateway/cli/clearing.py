@@ -25,8 +25,9 @@ def reset(
     if confirm is None:
         held = found["slots_used"]
         console.print(
-            f"This takes all {held if held is not None else ''} transmitters out of {receiver}; nobody opens with them "
-            "any more. On-times and locks are as from the factory then, and the link password is off.",
+            f"This takes {'all' if held is None else 'the' if held == 1 else f'all {held}'} "
+            f"transmitter{'' if held == 1 else 's'} out of {receiver}; nobody opens with them any more. "
+            "On-times and locks are as from the factory then, and the link password is off.",
             markup=False,
         )
         confirm = typer.prompt(

@@ -78,11 +78,11 @@ def _is_of(data: Mapping[str, Any], holder: str) -> bool:
 
 def read_since(text: str, now: datetime) -> datetime:
     """A time: an ISO 8601 one (this machine's zone when it names none), or how long ago: `90s`, `30m`, `2h`, `1d`."""
-    if span := _SPAN.fullmatch(text.strip()):
-        return now - timedelta(**{_UNITS[span[2]]: int(span[1])})
     try:
+        if span := _SPAN.fullmatch(text.strip()):
+            return now - timedelta(**{_UNITS[span[2]]: int(span[1])})
         return datetime.fromisoformat(text.strip()).astimezone(UTC)
-    except ValueError as fault:
+    except (ValueError, OverflowError) as fault:
         raise typer.BadParameter("write a time such as 2026-03-02T08:00, or how long ago: 90s, 30m, 2h, 1d") from fault
 
 
@@ -126,6 +126,8 @@ def follow(
 
     async def work(client: ApiClient) -> None:
         gates = await _known_gates(client, gate or ())
+        if after is None and since is None:
+            await _check_receivers(client, receiver or ())
         wanted = Wanted(tuple(kind or ()), tuple(gate or ()), tuple(receiver or ()), tuple(holder or ()), gates)
         start = after
         if start is None:
@@ -172,6 +174,13 @@ async def _known_gates(client: ApiClient, names: Sequence[str]) -> tuple[Gate, .
     if wrong := [name for name in names if name not in known]:
         raise typer.BadParameter(f"there is no gate “{wrong[0]}”; gates are: {', '.join(known) or 'none'}")
     return tuple(_gate(each) for each in found)
+
+
+async def _check_receivers(client: ApiClient, names: Sequence[str]) -> None:
+    """Nothing will come from a receiver that is none. Past events may be of one that is no longer in the settings."""
+    known = [each["id"] for each in (await client.get("/receivers"))["receivers"]] if names else []
+    if wrong := [name for name in names if name not in known]:
+        raise typer.BadParameter(f"there is no receiver “{wrong[0]}”; receivers are: {', '.join(known) or 'none'}")
 
 
 def _gate(found: Mapping[str, Any]) -> Gate:

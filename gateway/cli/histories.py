@@ -12,6 +12,8 @@ import typer
 from gateway.cli.client import ApiClient
 from gateway.cli.console import AsJson, console, local_time, print_json
 from gateway.cli.reaching import Reach, reaching
+from gateway.cli.serials import full_serial
+from gateway.cli.words import counted
 
 __all__ = ["history"]
 
@@ -65,7 +67,7 @@ def history(
 
 
 def _query(on: str | None, serial: str | None, receiver: str | None, gate: str | None) -> dict[str, str]:
-    asked = {"serial": serial.rjust(10, "0") if serial is not None else None, "receiver": receiver, "gate": gate}
+    asked = {"serial": full_serial(serial) if serial is not None else None, "receiver": receiver, "gate": gate}
     if on is not None:
         try:
             asked["on"] = date.fromisoformat(on).isoformat()
@@ -91,7 +93,7 @@ def _print_day(day: dict[str, Any]) -> None:
         rows = [row for row in day["access"] if row["receiver"] == receiver["receiver"]]
         console.print(f"\n{receiver['receiver']}", markup=False)
         _print_receiver(receiver, zone)
-        if not rows:
+        if not rows and receiver["recorded"]:
             console.print("  Nobody had access, as far as is known.")
         order = list(_HEADINGS)
         for basis, group in groupby(sorted(rows, key=lambda row: order.index(row["basis"])), lambda row: row["basis"]):
@@ -143,7 +145,8 @@ def _print_revisions(revisions: list[dict[str, Any]]) -> None:
         stamp = local_time(accepted["at"]) if accepted["at"] else _unknown(accepted)
         signed = f", signed as {one['revision']}" if one["revision"] is not None else ""
         console.print(
-            f"revision {one['number']}  {stamp}  {one['transmitters']} transmitters of {one['holders']} holders: "
+            f"revision {one['number']}  {stamp}  {counted(one['transmitters'], 'transmitter')} of "
+            f"{counted(one['holders'], 'holder')}: "
             f"{one['added']} added, {one['changed']} changed, {one['removed']} removed  {one['digest'][:12]}{signed}",
             markup=False,
         )

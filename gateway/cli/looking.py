@@ -17,9 +17,11 @@ from gateway.cli.console import (
 )
 from gateway.cli.gates import condition_line
 from gateway.cli.reaching import Reach, reaching
-from gateway.cli.words import REFUSING_LINKS, date_change_sentence, receiver_sentence, wait_sentence
+from gateway.cli.words import REFUSING_LINKS, counted, date_change_sentence, receiver_sentence, wait_sentence
 
 __all__ = ["status"]
+
+_PRESSING = ["alarm", "trouble", "notice"]
 
 
 async def _read_status(client: ApiClient) -> dict[str, Any]:
@@ -42,7 +44,7 @@ def status(daemon: Reach, as_json: AsJson = False) -> None:
     else:
         for gate in found["gates"]:
             console.print(gate["sentence"], markup=False)
-        for condition in found["conditions"]:
+        for condition in sorted(found["conditions"], key=lambda each: _PRESSING.index(each["weight"])):
             console.print(condition_line(condition), markup=False)
         for receiver in found["receivers"]:
             console.print(receiver_sentence(receiver, receiver["status"]), markup=False)
@@ -63,7 +65,8 @@ def _print_gateway(gateway: dict[str, Any], roster: dict[str, Any]) -> None:
         console.print("No roster is in force.")
     else:
         console.print(
-            f"The roster in force has {roster['transmitters']} transmitters, from {roster['place']}.", markup=False
+            f"The roster in force has {counted(roster['transmitters'], 'transmitter')}, from {roster['place']}.",
+            markup=False,
         )
     if accepted:
         console.print(f"It was accepted {local_time(accepted['time'])}.")

@@ -54,7 +54,9 @@ function open(query) {
         rows.push(...answer.access);
       }
       fill(about, aboutRecord(first));
-      fill(place, rows.length ? rowsOf(rows, wanted) : empty("Nobody, as far as is recorded."));
+      const recorded = (first.receivers ?? []).some((each) => each.recorded);
+      const nobody = recorded ? "Nobody, as far as is recorded." : "That can't be said: nothing is recorded for that day.";
+      fill(place, rows.length ? rowsOf(rows, wanted) : empty(nobody));
     } catch (problem) {
       if (problem.name !== "AbortError") fill(place, failed(problem, load));
     }
