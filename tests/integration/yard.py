@@ -60,12 +60,14 @@ _T = TypeVar("_T")
 def until(found: Callable[[], _T | None], what: str, deadline_s: float = DEADLINE_S) -> _T:
     """Ask again and again until something true is found; AssertionError naming `what` when it never is."""
     end = time.monotonic() + deadline_s
+    rest_s = 0.01  # what asks without a rest takes from the one that is asked
     while True:
         value = found()
         if value:
             return value
         assert time.monotonic() < end, f"in {deadline_s} s never: {what}; last: {value!r}"
-        time.sleep(0.02)
+        time.sleep(rest_s)
+        rest_s = min(rest_s * 1.2, 0.06)
 
 
 @dataclass(frozen=True, slots=True)
