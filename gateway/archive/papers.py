@@ -26,6 +26,8 @@ from gateway.domain.papers import (
     InputRow,
     OutputRow,
     ReceiverPaper,
+    RetentionPaper,
+    RetentionRow,
     RevokedRow,
     TransmitterRow,
 )
@@ -62,6 +64,7 @@ class SiteFacts:
     zone: ZoneInfo
     receivers: Sequence[ReceiverFacts]
     contacts: Sequence[Contact]
+    retention: tuple[RetentionRow, ...] = ()
 
 
 class PaperDesk:
@@ -116,6 +119,10 @@ class PaperDesk:
         cards = [card async for card in self._cards(PeopleQuery(receiver=found.receiver))]
         rows = [row for card in cards if (row := _access(card, found, named=named)) is not None]
         return AccessPaper(self._heading(), found.name, found.title, tuple(rows))
+
+    def retention(self) -> RetentionPaper:
+        """What is kept about people, and for how long. It names nobody."""
+        return RetentionPaper(self._heading(), self._facts.retention)
 
     async def _cards(self, query: PeopleQuery) -> AsyncIterator[Card]:
         after = ""

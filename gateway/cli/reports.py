@@ -1,4 +1,4 @@
-"""`report handover | access`: the papers of a site, to print, to sign and to keep."""
+"""`report handover | access | retention`: the papers of a site, to print, to sign and to keep."""
 
 from __future__ import annotations
 
@@ -6,18 +6,19 @@ import sys
 from collections.abc import Mapping
 from enum import StrEnum
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Any
 
 import typer
 
-from gateway.cli.console import AsJson, console, fail
+from gateway.cli.client import ApiClient
+from gateway.cli.console import AsJson, console, fail, print_json
 from gateway.cli.reaching import Reach, reaching
 from gateway.errors import SettingsFault
 
 __all__ = ["reports"]
 
 reports = typer.Typer(
-    help="Papers: the handover document of the site, and who has access to a gate.", no_args_is_help=True
+    help="Papers: the handover document, who has access to a gate, what is kept about people.", no_args_is_help=True
 )
 
 
@@ -64,6 +65,28 @@ def access(
     query: _Query = {"gate": gate, "named": str(not without_names).lower()}
     body = _fetch("/reports/access", Form.JSON if as_json else form, query, daemon)
     _hand_out(body, out, f"The access list of {gate}")
+
+
+@reports.command("retention")
+@reaching
+def retention(daemon: Reach, as_json: AsJson = False) -> None:
+    """Say what is kept about people at this site, and for how long; and the audit's seal, to be kept elsewhere."""
+
+    async def work(client: ApiClient) -> Any:
+        paper = await client.get("/reports/retention")
+        return {**paper, "audit": (await client.get("/gateway"))["audit"]}
+
+    paper = daemon.ask(work)
+    if as_json:
+        print_json(paper)
+        return
+    heading = paper["heading"]
+    console.print(f"{heading['site']}, {heading['written']}: what is kept about people", markup=False)
+    for row in paper["rows"]:
+        setting = f" ({row['setting']})" if row["setting"] else ""
+        console.print(f"  {row['what']}: {row['kept']}{setting}\n    in it: {row['holds']}", markup=False)
+    if paper["audit"]:
+        console.print(f"The audit stands at row {paper['audit']['number']}: {paper['audit']['hash']}", markup=False)
 
 
 def _fetch(path: str, form: Form, query: _Query, daemon: Reach) -> bytes:

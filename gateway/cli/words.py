@@ -188,6 +188,7 @@ _SENTENCES: dict[str, Callable[[Mapping[str, Any]], str]] = {
     "outlet.failing": lambda d: f"events can't be delivered to {d.get('outlet', '?')}: {d.get('problem', '')}",
     "outlet.recovered": lambda d: f"events are delivered to {d.get('outlet', '?')} again",
     "outlet.set_aside": lambda d: f"{d.get('outlet', '?')} refuses event {d.get('number', '?')}; it is set aside",
+    "audit.sealed": lambda d: f"the audit stands at row {d.get('number', '?')}; its seal was sent out",
     "visit.started": lambda d: (
         f"work in progress at {d.get('of') or 'the whole site'} for {d.get('minutes', '?')} minutes"
         + (f": {d['reason']}" if d.get("reason") else "")

@@ -14,8 +14,11 @@ from gateway.daemon.people import PeopleDesks, build_people
 from gateway.daemon.pulse import Pulse
 from gateway.daemon.syncing import Rosters, Syncing, build_rosters, build_syncing
 from gateway.daemon.watching import Watching, build_watching
+from gateway.domain.papers import RetentionRow
+from gateway.domain.retention import Periods, retention_rows
 from gateway.outlets.house import OutletHouse
 from gateway.outlets.standing import Standing
+from gateway.store.journal import KEEP_EVENTS
 from gateway.sync.own_roster_additions import OwnRosterAdditions
 from gateway.watch.operating import OperatingDesk
 
@@ -56,9 +59,19 @@ def _papers(ground: Ground, rosters: Rosters, watching: Watching, syncing: Synci
     settings, parts = ground.settings, ground.parts
     contacts = tuple(each for name, receiver in settings.receivers.items() for each in receiver.contacts(name))
     return PaperDesk(
-        SiteFacts(settings.gateway.site, parts.zone, parts.facts, contacts), people=watching.people,
+        SiteFacts(settings.gateway.site, parts.zone, parts.facts, contacts, _retention(ground)), people=watching.people,
         live=watching.watch.live, mirrors=ground.store.mirrors, gates=watching.conditions.gates,
         roster=rosters.keeper, revocations=syncing.revoker, clock=ground.clock, trust=ground.trust,
+    )  # fmt: skip
+
+
+def _retention(ground: Ground) -> tuple[RetentionRow, ...]:
+    kept, snapshots = ground.settings.gateway, ground.settings.snapshots
+    return retention_rows(
+        Periods(
+            heard_days=kept.keep_heard_days, history_days=kept.keep_history_days, audit_days=kept.keep_audit_days,
+            events=KEEP_EVENTS, snapshots=snapshots.keep_last, snapshot_months=snapshots.keep_months,
+        )
     )  # fmt: skip
 
 

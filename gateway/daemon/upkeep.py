@@ -1,4 +1,4 @@
-"""The two tasks that keep the gateway itself in order: forgetting in time, and feeding the watchdog truthfully."""
+"""The tasks that keep the gateway itself in order: forgetting in time, sealing the audit, feeding the watchdog."""
 
 from __future__ import annotations
 
@@ -7,19 +7,24 @@ from datetime import timedelta
 
 import structlog
 
+from gateway.clock import Clock
 from gateway.daemon.house import House
 from gateway.daemon.pulse import moving_lines
+from gateway.domain.events import EventDraft, EventName
 from gateway.errors import StoreError
+from gateway.ports import Audit, Commit, EventFilter, Journal
+from gateway.store.journal import KEEP_EVENTS
 from gateway.system.notify import ServiceManager
 from gateway.system.watchdog import Watchdog
 
-__all__ = ["forget_in_time", "watch_over"]
+__all__ = ["forget_in_time", "seal_audit", "watch_over"]
+
+_SEALS = EventFilter(names=frozenset({EventName.AUDIT_SEALED}))
 
 log: structlog.typing.FilteringBoundLogger = structlog.get_logger("gateway.daemon")
 
 _FORGET_EVERY_S = 6 * 3600.0
-#: Our choice: some 200 MB, years of a quiet site; outlets can catch up as far back.
-_KEEP_EVENTS = 500_000
+_SEAL_EVERY_S = 24 * 3600.0
 
 
 async def forget_in_time(house: House) -> None:
@@ -27,7 +32,7 @@ async def forget_in_time(house: House) -> None:
     ground = house.ground
     while True:
         try:
-            await ground.store.journal.forget_beyond(_KEEP_EVENTS)
+            await ground.store.journal.forget_beyond(KEEP_EVENTS)
             if ground.trust.trusted:
                 days = timedelta(days=ground.settings.gateway.keep_heard_days)
                 await ground.store.journal.forget_heard(ground.clock.now() - days)
@@ -41,6 +46,23 @@ async def forget_in_time(house: House) -> None:
         except StoreError as fault:
             log.warning("retention.failed", code=fault.code)
         await ground.clock.sleep(_FORGET_EVERY_S)
+
+
+async def seal_audit(audit: Audit, journal: Journal, clock: Clock) -> None:
+    """Tell the audit's newest row at the start and once a day, so that outlets carry it to where root can't follow.
+
+    Nothing is told while nothing was added since.
+    """
+    while True:
+        try:
+            seal = audit.seal
+            told = await journal.read(0, limit=1, wanted=_SEALS, newest_first=True)
+            if seal and not (told and told[0].data.get("hash") == seal.hash):
+                draft = EventDraft(EventName.AUDIT_SEALED, data={"number": seal.number, "hash": seal.hash})
+                await journal.commit(Commit(events=(draft,)))
+        except StoreError as fault:
+            log.warning("audit.not_sealed", code=fault.code)
+        await clock.sleep(_SEAL_EVERY_S)
 
 
 async def watch_over(house: House, manager: ServiceManager, interval_s: float) -> None:

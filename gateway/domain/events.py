@@ -58,6 +58,7 @@ class EventName(StrEnum):
     OUTLET_SET_ASIDE = "outlet.set_aside"
     VISIT_STARTED = "visit.started"
     VISIT_ENDED = "visit.ended"
+    AUDIT_SEALED = "audit.sealed"
     GATEWAY_STARTED = "gateway.started"
     GATEWAY_STOPPED = "gateway.stopped"
 

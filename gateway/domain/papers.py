@@ -19,6 +19,8 @@ __all__ = [
     "InputRow",
     "OutputRow",
     "ReceiverPaper",
+    "RetentionPaper",
+    "RetentionRow",
     "RevokedRow",
     "TransmitterRow",
 ]
@@ -133,6 +135,24 @@ class HandoverPaper:
     groups: tuple[GroupPaper, ...]
     transmitters: tuple[TransmitterRow, ...]
     revoked: tuple[RevokedRow, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class RetentionRow:
+    """One kind of thing that is kept: whose data is in it, for how long, and the setting that says so ("": none)."""
+
+    what: str
+    holds: str
+    kept: str
+    setting: str
+
+
+@dataclass(frozen=True, slots=True)
+class RetentionPaper:
+    """What is kept about people at this site, and for how long."""
+
+    heading: Heading
+    rows: tuple[RetentionRow, ...]
 
 
 @dataclass(frozen=True, slots=True)

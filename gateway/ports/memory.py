@@ -31,6 +31,7 @@ __all__ = [
     "Proofs",
     "RosterAcceptance",
     "Runs",
+    "Seal",
     "Snapshots",
     "Token",
     "Tokens",
@@ -284,7 +285,8 @@ class AuditRow:
 
 @dataclass(frozen=True, slots=True)
 class AuditCheck:
-    """The whole chain recomputed, as far back as `rows` go. `broken` is the first row that does not fit, None when all do; `problem` says why."""
+    """The whole chain recomputed, as far back as it is kept. `broken` is the first row that does not fit, None when all
+    do; `problem` says why."""
 
     rows: int
     head: str
@@ -292,8 +294,21 @@ class AuditCheck:
     problem: str = ""
 
 
+@dataclass(frozen=True, slots=True)
+class Seal:
+    """The audit's newest row: its number and the chain's hash, in hex."""
+
+    number: int
+    hash: str
+
+
 class Audit(Protocol):
     """Who changed or asked for what: rows that can be added and erased in part, never altered unnoticed."""
+
+    @property
+    def seal(self) -> Seal | None:
+        """From memory; None while there is no row."""
+        ...
 
     async def record(
         self, who: str, what: str, detail: Mapping[str, Any] | None = None, *, outcome: str = "done"

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Protocol
 
-from gateway.domain.papers import AccessPaper, HandoverPaper
+from gateway.domain.papers import AccessPaper, HandoverPaper, RetentionPaper
 
 __all__ = ["Papers"]
 
@@ -19,3 +19,5 @@ class Papers(Protocol):
     async def access(self, gate: str, *, named: bool = True) -> AccessPaper:
         """Raises NotFound, StoreUnavailable."""
         ...
+
+    def retention(self) -> RetentionPaper: ...

@@ -9,6 +9,7 @@ Whoever may write the whole file can write a new chain; the head is therefore pr
 
 from __future__ import annotations
 
+import contextlib
 import hashlib
 import secrets
 import sqlite3
@@ -18,7 +19,7 @@ from typing import Any
 
 from gateway.clock import Clock
 from gateway.errors import NotFound
-from gateway.ports import AuditCheck, AuditRow
+from gateway.ports import AuditCheck, AuditRow, Seal
 from gateway.store.codec import CodecFault, canonical, from_micros, parse, to_micros
 from gateway.store.database import Database
 
@@ -39,6 +40,16 @@ class SqliteAudit:
         self._database = database
         self._clock = clock
         self._boot_id = boot_id
+        self._seal: Seal | None = None
+
+    async def load(self) -> None:
+        """Read the newest row's number and hash into memory."""
+        with contextlib.suppress(ValueError):  # a damaged mark is `verify`'s to tell
+            self._seal = _sealed(await self._database.read(_head))
+
+    @property
+    def seal(self) -> Seal | None:
+        return self._seal
 
     async def record(
         self, who: str, what: str, detail: Mapping[str, Any] | None = None, *, outcome: str = "done"
@@ -46,7 +57,10 @@ class SqliteAudit:
         """Durable when it returns. Raises StoreUnavailable: what can't be written down must not be done."""
         public = (to_micros(self._clock.now()), self._boot_id, float(self._clock.monotonic()), who, what, outcome)
         personal = canonical(dict(detail or {}))
-        return await self._database.write(lambda db: _add(db, public, personal))
+        return await self._database.write(lambda db: _add(db, public, personal), self._keep)
+
+    def _keep(self, row: AuditRow) -> None:
+        self._seal = Seal(row.number, row.hash)
 
     async def read(self, *, limit: int = 100, before: int = 0) -> tuple[AuditRow, ...]:
         edge = before if before > 0 else _LAST
@@ -94,6 +108,10 @@ def _add(db: sqlite3.Connection, public: tuple[Any, ...], personal: str) -> Audi
 
 def _head(db: sqlite3.Connection) -> tuple[int, bytes]:
     return _mark(db, "audit_head")
+
+
+def _sealed(head: tuple[int, bytes]) -> Seal | None:
+    return Seal(head[0], head[1].hex()) if head[0] else None
 
 
 def _mark(db: sqlite3.Connection, key: str) -> tuple[int, bytes]:

@@ -29,9 +29,11 @@ from gateway.store.outbox import SqliteOutbox
 from gateway.store.plans import write_plan
 from gateway.store.proofs import SqliteProofs, SqliteRuns
 
-__all__ = ["SqliteJournal"]
+__all__ = ["KEEP_EVENTS", "SqliteJournal"]
 
 _EVERYTHING = EventFilter()
+#: Our choice: some 200 MB, years of a quiet site; outlets can catch up as far back.
+KEEP_EVENTS = 500_000
 #: Rows that one transaction of retention deletes; short, so that a commit in between is not held up.
 _FORGET_ROWS = 2000
 

@@ -155,6 +155,8 @@ async def open_store(
             folder, parts.database, journal=parts.journal, documents=parts.documents, ledger=ledger,
             snapshots=snapshots, roster_files=roster_files, files=files,
         )  # fmt: skip
+        audit = SqliteAudit(parts.database, clock=clock, boot_id=boot_id)
+        await audit.load()
         undo.pop_all()
     return Store(
         folder=folder,
@@ -169,7 +171,7 @@ async def open_store(
         roster_book=SqliteRosterBook(parts.database, clock=clock, trust=trust, boot_id=boot_id, moments=parts.moments),
         ledger=ledger,
         tokens=LedgerTokens(ledger, clock),
-        audit=SqliteAudit(parts.database, clock=clock, boot_id=boot_id),
+        audit=audit,
         replays=SqliteReplays(parts.database, clock=clock, trust=trust, boot_id=boot_id),
         snapshots=snapshots,
         receipts=receipts,

@@ -18,7 +18,7 @@ from gateway.domain.revocation import Revocation, RevocationState
 from gateway.domain.roster import Roster
 from gateway.domain.urgency import Urgency
 from gateway.errors import GatepostError, NotFound
-from gateway.ports import AuditCheck, AuditRow, Progress, ReceiverFacts, RosterCheck, RosterState
+from gateway.ports import AuditCheck, AuditRow, Progress, ReceiverFacts, RosterCheck, RosterState, Seal
 from tests.fakes.memory_store import MemoryPlans
 
 __all__ = [
@@ -252,12 +252,18 @@ class MemoryAudit:
     rows: list[AuditRow] = field(default_factory=list)
     refuse: GatepostError | None = None
 
+    @property
+    def seal(self) -> Seal | None:
+        return Seal(self.rows[-1].number, self.rows[-1].hash) if self.rows else None
+
     async def record(
         self, who: str, what: str, detail: Mapping[str, Any] | None = None, *, outcome: str = "done"
     ) -> AuditRow:
         if self.refuse is not None:
             raise self.refuse
-        row = AuditRow(len(self.rows) + 1, _NOON, who, what, outcome, dict(detail) if detail else None, "00")
+        row = AuditRow(
+            len(self.rows) + 1, _NOON, who, what, outcome, dict(detail) if detail else None, f"{len(self.rows) + 1:04x}"
+        )
         self.rows.append(row)
         return row
 

@@ -10,7 +10,7 @@ from collections.abc import Iterator
 
 import pytest
 
-from tests.integration.yard import Done, Yard, open_yard
+from tests.integration.yard import Done, Yard, open_yard, until
 
 NAME, SERIAL = "Zoë Quay", "0048231907"
 HERS = f"{SERIAL},{NAME},two-button,berth-holders"
@@ -76,3 +76,22 @@ def test_who_has_left_is_forgotten(yard: Yard) -> None:
     yard.start()
     assert naming(yard) == []
     assert yard.run("people", "list", "Harbour").said
+
+
+def test_what_is_kept_is_told_with_this_site_s_numbers(yard: Yard) -> None:
+    """Beside the audit's seal, which is the one that the chain ends with and the one that was sent out."""
+    yard.write_settings()
+    yard.config.write_text(yard.config.read_text().replace("[gateway]", "[gateway]\nkeep_heard_days = 31", 1))
+    daemon = yard.start()
+    went(yard, "token", "add", "desk", "--scope", "view")
+    paper = went(yard, "report", "retention", "--json").json
+    kept = {row["what"]: (row["kept"], row["setting"]) for row in paper["rows"]}
+    assert kept["presses"] == ("31 days", "gateway.keep_heard_days")
+    assert kept["the audit"] == ("730 days", "gateway.keep_audit_days")
+    assert paper["audit"]["hash"] == daemon.get("/audit/verification")["head"]
+    assert paper["audit"]["hash"] in went(yard, "report", "retention").said
+    daemon.stop()
+    yard.start()
+    until(lambda: any(event["type"].endswith("audit.sealed") for event in daemon.events()), "the seal in the journal")
+    (sealed,) = [event["data"] for event in daemon.events() if event["type"].endswith("audit.sealed")]
+    assert sealed == paper["audit"]

@@ -244,6 +244,11 @@ class Operations(Calling):
         found: bytes = await self._download("GET", "/api/v1/reports/access.csv", path={}, query={"named": named, "gate": gate})
         return found
 
+    async def get_retention(self) -> types.RetentionAnswer:
+        """What is kept about people, and for how long."""
+        found: types.RetentionAnswer = await self._call("GET", "/api/v1/reports/retention", path={})
+        return found
+
     async def get_roster(self) -> types.RosterAnswer:
         """The roster in force and what its source last said."""
         found: types.RosterAnswer = await self._call("GET", "/api/v1/roster", path={})

@@ -136,6 +136,8 @@ __all__ = [
     "ResetBody",
     "RestoreBody",
     "RestorePreviewAnswer",
+    "RetentionAnswer",
+    "RetentionRowAnswer",
     "RevisionAnswer",
     "RevisionsAnswer",
     "RevocationAnswer",
@@ -147,6 +149,7 @@ __all__ = [
     "RosterRevisionsAnswer",
     "SampleAnswer",
     "Scope",
+    "SealAnswer",
     "SelectedAnswer",
     "SelectionAnswer",
     "SessionAnswer",
@@ -750,6 +753,7 @@ class GatewayAnswer(TypedDict):
     uptime_s: int
     clock: ClockAnswer
     journal: JournalAnswer
+    audit: SealAnswer | None
     next_run: str | None
     health: StateOfHealthAnswer
     notices: list[NoticeAnswer]
@@ -1392,6 +1396,22 @@ class RestorePreviewAnswer(TypedDict):
     unconfirmed: bool
 
 
+class RetentionAnswer(TypedDict):
+    """What is kept about people at this site, and for how long; docs/privacy.md."""
+
+    heading: HeadingAnswer
+    rows: list[RetentionRowAnswer]
+
+
+class RetentionRowAnswer(TypedDict):
+    """One kind of thing that is kept."""
+
+    what: str
+    holds: str
+    kept: str
+    setting: str
+
+
 class RevisionAnswer(TypedDict):
     """One edit that was kept. `how` is `edited`, `imported`, `from-receiver` or `mended` (after damage)."""
 
@@ -1492,6 +1512,13 @@ class SampleAnswer(TypedDict):
     outcome: Literal['delivered', 'failed', 'rejected', 'not-tried']
     answer: str
     took_s: float
+
+
+class SealAnswer(TypedDict):
+    """The audit's newest row. Kept elsewhere, its hash shows whether somebody wrote the whole audit anew."""
+
+    number: int
+    hash: str
 
 
 class SelectedAnswer(TypedDict):
@@ -1895,7 +1922,7 @@ class WrongPlaceAnswer(TypedDict):
 Closing = Literal['by-command', 'by-itself']
 ConditionKind = Literal['left-open', 'did-not-open', 'did-not-close', 'opened-without-command', 'contacts-contradict', 'chatter', 'tamper', 'safety-violated', 'power-lost', 'receiver-silent', 'line-noisy', 'unknown-repeated', 'revoked-used', 'transmitter-unused', 'battery-low', 'service-due', 'board-reset', 'drift-open', 'clock-untrusted']
 Ending = Literal['by-itself', 'acknowledged']
-EventName = Literal['input.changed', 'output.changed', 'transmitter.heard', 'link.lost', 'link.restored', 'receiver.restarted', 'ring.overrun', 'output.mode_changed', 'settings.changed', 'slot.changed', 'receiver.replaced', 'roster.fetched', 'roster.refused', 'roster.unreachable', 'roster.paused', 'roster.resumed', 'plan.held', 'plan.refused', 'plan.applied', 'plan.failed', 'drift.found', 'drift.decided', 'drift.settled', 'revocation.pending', 'revocation.applied', 'revocation.lifted', 'enrolment.changed', 'output.operated', 'snapshot.taken', 'journal.restarted', 'condition.raised', 'condition.cleared', 'condition.acknowledged', 'clock.untrusted', 'clock.trusted', 'outlet.failing', 'outlet.recovered', 'outlet.set_aside', 'visit.started', 'visit.ended', 'gateway.started', 'gateway.stopped']
+EventName = Literal['input.changed', 'output.changed', 'transmitter.heard', 'link.lost', 'link.restored', 'receiver.restarted', 'ring.overrun', 'output.mode_changed', 'settings.changed', 'slot.changed', 'receiver.replaced', 'roster.fetched', 'roster.refused', 'roster.unreachable', 'roster.paused', 'roster.resumed', 'plan.held', 'plan.refused', 'plan.applied', 'plan.failed', 'drift.found', 'drift.decided', 'drift.settled', 'revocation.pending', 'revocation.applied', 'revocation.lifted', 'enrolment.changed', 'output.operated', 'snapshot.taken', 'journal.restarted', 'condition.raised', 'condition.cleared', 'condition.acknowledged', 'clock.untrusted', 'clock.trusted', 'outlet.failing', 'outlet.recovered', 'outlet.set_aside', 'visit.started', 'visit.ended', 'audit.sealed', 'gateway.started', 'gateway.stopped']
 GateKind = Literal['gate', 'barrier', 'shutter']
 GatePosition = Literal['shut', 'open', 'moving', 'unknown']
 InputRole = Literal['closed', 'open', 'tamper', 'safety', 'exit', 'command', 'power', 'other']

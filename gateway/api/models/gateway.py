@@ -6,7 +6,15 @@ from pydantic import ConfigDict, Field
 
 from gateway.api.models.base import Answer, Time, example
 
-__all__ = ["ClockAnswer", "GatewayAnswer", "HealthAnswer", "JournalAnswer", "NoticeAnswer", "StateOfHealthAnswer"]
+__all__ = [
+    "ClockAnswer",
+    "GatewayAnswer",
+    "HealthAnswer",
+    "JournalAnswer",
+    "NoticeAnswer",
+    "SealAnswer",
+    "StateOfHealthAnswer",
+]
 
 
 class ClockAnswer(Answer):
@@ -23,6 +31,13 @@ class JournalAnswer(Answer):
     newest: str = Field(description="The id of the newest event.")
     oldest: str | None = Field(description="The id of the oldest event kept; null when there is none.")
     available: bool
+
+
+class SealAnswer(Answer):
+    """The audit's newest row. Kept elsewhere, its hash shows whether somebody wrote the whole audit anew."""
+
+    number: int = Field(ge=1)
+    hash: str
 
 
 class NoticeAnswer(Answer):
@@ -43,6 +58,7 @@ class GatewayAnswer(Answer):
             uptime_s=3605,
             clock={"now": "2026-03-02T08:00:00.000Z", "trusted": True},
             journal={"epoch": "k3v9", "newest": "k3v9-1207", "oldest": "k3v9-1", "available": True},
+            audit={"number": 412, "hash": "5d41"},
             next_run="2026-03-02T08:15:00.000Z",
             health={"live": True, "ready": True, "stuck": [], "lacking": []},
             notices=[],
@@ -54,6 +70,7 @@ class GatewayAnswer(Answer):
     uptime_s: int = Field(ge=0)
     clock: ClockAnswer
     journal: JournalAnswer
+    audit: SealAnswer | None = Field(description="Null while the audit is empty.")
     next_run: Time | None = Field(description="When the roster is fetched next; null without a timetable.")
     health: StateOfHealthAnswer
     notices: list[NoticeAnswer]

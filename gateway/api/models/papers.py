@@ -18,6 +18,8 @@ __all__ = [
     "PaperQuery",
     "PaperRowAnswer",
     "ReceiverPaperAnswer",
+    "RetentionAnswer",
+    "RetentionRowAnswer",
     "RevokedPaperAnswer",
     "TransmitterPaperAnswer",
 ]
@@ -162,6 +164,37 @@ class HandoverAnswer(_Part):
     groups: list[GroupPaperAnswer]
     transmitters: list[TransmitterPaperAnswer]
     revoked: list[RevokedPaperAnswer]
+
+
+class RetentionRowAnswer(_Part):
+    """One kind of thing that is kept."""
+
+    what: str
+    holds: str = Field(description="Whose data is in it.")
+    kept: str
+    setting: str = Field(description="The setting that says so; empty: none.")
+
+
+class RetentionAnswer(_Part):
+    """What is kept about people at this site, and for how long; docs/privacy.md."""
+
+    model_config = ConfigDict(
+        from_attributes=True,
+        json_schema_extra=example(
+            heading=_HEADING,
+            rows=[
+                {
+                    "what": "presses",
+                    "holds": "a serial, a time, a place",
+                    "kept": "90 days",
+                    "setting": "gateway.keep_heard_days",
+                }
+            ],
+        ),
+    )
+
+    heading: HeadingAnswer
+    rows: list[RetentionRowAnswer]
 
 
 class PaperRowAnswer(_Part):

@@ -13,6 +13,7 @@ from gateway.api.models.gateway import (
     HealthAnswer,
     JournalAnswer,
     NoticeAnswer,
+    SealAnswer,
     StateOfHealthAnswer,
 )
 from gateway.api.operations import Operation
@@ -28,6 +29,7 @@ async def get_gateway(request: web.Request) -> web.StreamResponse:
     context = context_of(request)
     services = context.services
     health = services.health()
+    seal = services.audit.seal
     newest, oldest = services.journal.newest, services.journal.oldest_number
     return reply(
         GatewayAnswer(
@@ -44,6 +46,7 @@ async def get_gateway(request: web.Request) -> web.StreamResponse:
             health=StateOfHealthAnswer(
                 live=health.live, ready=health.ready, stuck=list(health.stuck), lacking=list(health.lacking)
             ),
+            audit=SealAnswer(number=seal.number, hash=seal.hash) if seal else None,
             next_run=services.timetable.next_run(),
             notices=[NoticeAnswer(code=n.code, text=n.text, remedy=n.remedy) for n in services.notices()],
         )

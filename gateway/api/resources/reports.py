@@ -12,7 +12,7 @@ from aiohttp import web
 from gateway.api.auditing import audited
 from gateway.api.bodies import read_query
 from gateway.api.context import context_of
-from gateway.api.models.papers import AccessAnswer, AccessQuery, HandoverAnswer, PaperQuery
+from gateway.api.models.papers import AccessAnswer, AccessQuery, HandoverAnswer, PaperQuery, RetentionAnswer
 from gateway.api.operations import Operation
 from gateway.api.papers.markup import POLICY
 from gateway.api.papers.pages import access_page, handover_page
@@ -56,6 +56,11 @@ async def get_access_table(request: web.Request) -> web.StreamResponse:
     """Who has access to one gate, as a table."""
     paper = await _access(request)
     return _table(access_csv(paper), f"{paper.heading.site}-{paper.gate}-access.csv")
+
+
+async def get_retention(request: web.Request) -> web.StreamResponse:
+    """What is kept about people, and for how long. It names nobody, so it is nothing for the audit."""
+    return reply(RetentionAnswer.model_validate(context_of(request).services.papers.retention()))
 
 
 async def _handover(request: web.Request) -> HandoverPaper:
@@ -151,5 +156,15 @@ OPERATIONS = (
         query=AccessQuery,
         answer_type=_CSV,
         problems=("not-found",),
+    ),
+    Operation(
+        id="getRetention",
+        method="GET",
+        path="/api/v1/reports/retention",
+        summary="What is kept about people, and for how long",
+        tag="reports",
+        scope=Scope.VIEW,
+        handler=get_retention,
+        answer=RetentionAnswer,
     ),
 )
