@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+from importlib.metadata import version
+from typing import Annotated
+
 import typer
 
 from gateway.cli.changing import settings
 from gateway.cli.clearing import reset
+from gateway.cli.console import console
 from gateway.cli.demo import demo
 from gateway.cli.drift import drift
 from gateway.cli.enrolling import enrol, overrides
@@ -38,7 +42,25 @@ app = typer.Typer(
     add_completion=False,
     pretty_exceptions_enable=False,
     rich_markup_mode=None,
+    context_settings={"max_content_width": 110},  # on a wide terminal nothing of the lists is cut
 )
+
+
+def _say_version(asked: bool) -> None:
+    if asked:
+        console.print(f"gatepost {version('gatepost')}")
+        raise typer.Exit
+
+
+@app.callback()
+def _start(
+    _version: Annotated[
+        bool, typer.Option("--version", callback=_say_version, is_eager=True, help="Say which version this is.")
+    ] = False,
+) -> None:
+    """A gateway for radio receivers that drive gates, barriers and shutters."""
+
+
 app.command()(demo)
 app.command()(run)
 app.command()(check)

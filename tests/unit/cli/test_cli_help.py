@@ -96,3 +96,10 @@ def test_a_command_without_its_part_shows_help() -> None:
         done = CliRunner().invoke(app, arguments)
         assert done.exit_code == 2
         assert "Usage:" in done.output
+
+
+def test_the_version() -> None:
+    """What SECURITY.md asks for in a report."""
+    done = CliRunner().invoke(app, ["--version"])
+    assert done.exit_code == 0
+    assert re.fullmatch(r"gatepost \d+\.\d+\.\d+\S*\n", done.stdout)
