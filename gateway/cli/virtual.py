@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import asyncio
+import sys
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
-from gateway.cli.console import fail
+from gateway.cli.console import fail, tell_aside
 from gateway.domain.snapshot import Snapshot
 from gateway.errors import GatepostError, SettingsFault
 
@@ -44,21 +45,28 @@ def virtual_receiver(
     snapshot = _snapshot(from_snapshot) if from_snapshot is not None else None
     if same_serial and snapshot is not None and not serial:
         serial = [snapshot.identity.serial]
-    options = VirtualOptions(
-        link=link,
-        addresses=tuple(address or (1,)),
-        serials=tuple(serial or ()),
-        baud=baud,
-        paced=paced,
-        map_name=map_,
-        memory=memory,
-        control=control,
-        scenario=scenario,
-        seed=seed,
-        snapshot=snapshot,
-    )
+    addresses = tuple(address or (1,))
+
+    def greet(_: object) -> None:
+        if sys.stdin.isatty():  # a person, who would otherwise look at nothing
+            who = f"{'address' if len(addresses) == 1 else 'addresses'} {', '.join(map(str, addresses))}"
+            tell_aside(f"It answers at {link}, {who}. Write help for its commands, quit to end it.")
+
     try:
-        asyncio.run(run_virtual(options))
+        options = VirtualOptions(
+            link=link,
+            addresses=addresses,
+            serials=tuple(serial or ()),
+            baud=baud,
+            paced=paced,
+            map_name=map_,
+            memory=memory,
+            control=control,
+            scenario=scenario,
+            seed=seed,
+            snapshot=snapshot,
+        )
+        asyncio.run(run_virtual(options, ready=greet))
     except GatepostError as error:
         fail(error)
     except KeyboardInterrupt:

@@ -65,7 +65,7 @@ class FileKeeper:
     def load(self) -> dict[str, Kept]:
         self.close()
         try:
-            values = _read_log(self._path.read_bytes()) if self._path.exists() else {}
+            values = self._read()
             self._rewrite(values)
             self._fd = os.open(self._path, os.O_WRONLY | os.O_APPEND | os.O_CLOEXEC)
         except OSError as fault:
@@ -85,6 +85,17 @@ class FileKeeper:
         if self._fd >= 0:
             os.close(self._fd)
             self._fd = -1
+
+    def _read(self) -> dict[str, Kept]:
+        """What is kept there. The first line is always whole, since it was moved into place; so another file is told."""
+        data = self._path.read_bytes() if self._path.exists() else b""
+        first, _, _ = data.partition(b"\n")
+        if data and not _is_whole(first):
+            raise SettingsFault(
+                f"{self._path} is no memory of a virtual receiver; it is left as it is.",
+                remedy="Choose another path, or move that file away.",
+            )
+        return _read_log(data)
 
     def _rewrite(self, values: Mapping[str, Kept]) -> None:
         beside = self._path.with_name(self._path.name + ".new")
@@ -115,8 +126,12 @@ def _line(values: Mapping[str, Kept]) -> bytes:
 def _read_log(data: bytes) -> dict[str, Kept]:
     values: dict[str, Kept] = {}
     for line in data.split(b"\n")[:-1]:
-        check, _, text = line.partition(b" ")
-        if check != f"{zlib.crc32(text):08x}".encode("ascii"):
+        if not _is_whole(line):
             break
-        values.update(json.loads(text))
+        values.update(json.loads(line.partition(b" ")[2]))
     return values
+
+
+def _is_whole(line: bytes) -> bool:
+    check, _, text = line.partition(b" ")
+    return check == f"{zlib.crc32(text):08x}".encode("ascii")

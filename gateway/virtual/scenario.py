@@ -40,8 +40,9 @@ def load_scenario(path: Path) -> Scenario:
     try:
         raw = tomllib.loads(path.read_text("utf-8"))
     except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as fault:
+        reason = fault.strerror if isinstance(fault, OSError) else fault
         raise SettingsFault(
-            f"The scenario {path} can't be read: {fault}.", remedy="Mend the file or its path."
+            f"The scenario {path} can't be read: {reason}.", remedy="Mend the file or its path."
         ) from fault
     unknown = sorted(set(raw) - {"step", "loop", "length_s"})
     if unknown:

@@ -108,3 +108,13 @@ def test_a_memory_file_that_cannot_be_is_said(tmp_path: Path) -> None:
     """The message names the file and what to do."""
     with pytest.raises(SettingsFault, match="can't be used"):
         Desk(keeper=FileKeeper(tmp_path / "missing" / "memory"))
+
+
+@pytest.mark.parametrize("content", [b"serial,holder\n1,x\n", b"\x00" * 40, b"00000000 {}\n"])
+def test_another_file_is_left_as_it_is(tmp_path: Path, content: bytes) -> None:
+    """Whoever names a roster in place of a memory still has the roster."""
+    path = tmp_path / "roster.csv"
+    path.write_bytes(content)
+    with pytest.raises(SettingsFault, match="is no memory of a virtual receiver"):
+        FileKeeper(path).load()
+    assert path.read_bytes() == content
