@@ -87,7 +87,7 @@ class FileKeeper:
             self._fd = -1
 
     def _read(self) -> dict[str, Kept]:
-        """What is kept there. The first line is always whole, since it was moved into place; so another file is told."""
+        """What is kept there. The first line is always whole, for it was moved into place: so another file shows."""
         data = self._path.read_bytes() if self._path.exists() else b""
         first, _, _ = data.partition(b"\n")
         if data and not _is_whole(first):
