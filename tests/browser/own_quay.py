@@ -60,7 +60,7 @@ boat-shed = { 1 = ["shutter"], 2 = ["hoist"] }
 
 
 @contextmanager
-def open_own_quay() -> Iterator[Quay]:
+def open_own_quay(odd_name: str = MARKUP) -> Iterator[Quay]:
     """Start it, put a roster in and bring it to the receivers; the boat shed's sheet has lines to do."""
     with open_yard() as yard:
         port = free_port()
@@ -73,18 +73,18 @@ def open_own_quay() -> Iterator[Quay]:
         )  # fmt: skip
         daemon = yard.start()
         daemon.wait_mirrored("slip-gate", "car-park")
-        _import(yard, daemon)
+        _import(yard, daemon, odd_name)
         held = {"transmitters": [{"serial": "0048200099", "outputs": {"1": ["shutter"]}, "name": "Old key"}]}
         assert daemon.client.put("/receivers/boat-shed/holdings", json=held).status_code == 200
         bring(daemon, "slip-gate", "car-park", "boat-shed")
         yield Quay(yard, f"http://127.0.0.1:{port}")
 
 
-def _import(yard: Yard, daemon: Daemon) -> None:
+def _import(yard: Yard, daemon: Daemon, odd_name: str) -> None:
     rows = [
         *(f"{48_200_001 + n:010d},Berth {n + 1},two-button,berth-holders" for n in range(6)),
         f"{CREW},Barge crew,two-button,hoist-crew",
-        f"0048900001,{MARKUP},two-button,berth-holders",
+        f"0048900001,{odd_name},two-button,berth-holders",
     ]
     yard.write_roster(*rows)
     files = {"roster": ("roster.csv", yard.roster.read_bytes()), "groups": ("groups.toml", _GROUPS.encode())}

@@ -7,41 +7,25 @@ opens by itself. Each view is pictured on a desk and on a phone, in light and da
 from __future__ import annotations
 
 import asyncio
-from dataclasses import dataclass
-from pathlib import Path
 from typing import Any
 
-from playwright.async_api import Browser, expect
-
-from tests.browser.driving import DESK, Visitor, open_browser, open_visitor
+from tests.browser.driving import open_browser
+from tests.browser.hand_pictures import set_the_bench
+from tests.browser.own_quay import open_own_quay
+from tests.browser.picturing import FOLDER, ON_A_PHONE, Picture, take
 from tests.browser.quay import Quay, open_quay
 from tests.integration.yard import until
 
-FOLDER = Path(__file__).parents[2] / "docs" / "pictures"
-_PHONE = (390, 800)
-
-
-@dataclass(frozen=True, slots=True)
-class Picture:
-    """One file: which view, on what, in which light, and what must be in sight."""
-
-    name: str
-    path: str
-    shows: str
-    size: tuple[int, int] = DESK
-    scheme: str = "light"
-
-
 PICTURES = (
     Picture("glance", "", "opened with no transmitter"),
-    Picture("glance-phone-dark", "", "opened with no transmitter", _PHONE, "dark"),
+    Picture("glance-phone-dark", "", "opened with no transmitter", ON_A_PHONE, "dark"),
     Picture("timeline", "timeline", "used Car-park barrier"),
-    Picture("timeline-phone", "timeline?kind=use", "used Car-park barrier", _PHONE),
+    Picture("timeline-phone", "timeline?kind=use", "used Car-park barrier", ON_A_PHONE),
     Picture("people", "people?q=berth", "Position 1 works Slip gate."),
-    Picture("people-phone-dark", "people?q=48200012", "No receiver holds it any more.", _PHONE, "dark"),
+    Picture("people-phone-dark", "people?q=48200012", "No receiver holds it any more.", ON_A_PHONE, "dark"),
     Picture("access", "access?gate=slip-gate", "Read from the receiver"),
     Picture("why", "why?who=Berth%2012", "What to do:"),
-    Picture("why-phone", "why?who=Berth%2012", "What to do:", _PHONE),
+    Picture("why-phone", "why?who=Berth%2012", "What to do:", ON_A_PHONE),
 )
 
 
@@ -78,11 +62,11 @@ def set_the_desk(quay: Quay) -> tuple[Picture, ...]:
     return (
         Picture("roster", "roster", "Waits for approval"),
         Picture("plan", plan, "Approve"),
-        Picture("plan-phone-dark", plan, "Approve", _PHONE, "dark"),
+        Picture("plan-phone-dark", plan, "Approve", ON_A_PHONE, "dark"),
         Picture("revoke", "revoke?serial=0048200012", "Proven at all 2 receivers"),
-        Picture("revoke-phone", "revoke?serial=0048200012", "Proven at all 2 receivers", _PHONE),
+        Picture("revoke-phone", "revoke?serial=0048200012", "Proven at all 2 receivers", ON_A_PHONE),
         Picture("settings", "settings?receiver=slip-gate", "On the receiver"),
-        Picture("settings-phone-dark", "settings?receiver=slip-gate", "On the receiver", _PHONE, "dark"),
+        Picture("settings-phone-dark", "settings?receiver=slip-gate", "On the receiver", ON_A_PHONE, "dark"),
         Picture("snapshots", "snapshots", "Asked for"),
         Picture("compare", compare, "Barge crew"),
         Picture("papers", "papers", "Car-park barrier"),
@@ -92,25 +76,6 @@ def set_the_desk(quay: Quay) -> tuple[Picture, ...]:
 def _open_plans(quay: Quay) -> list[dict[str, Any]]:
     found: list[dict[str, Any]] = quay.yard.daemon.get("/plans", open="true")["plans"]
     return found
-
-
-async def take(browser: Browser, quay: Quay, token: str, picture: Picture) -> None:
-    """One picture, once the page shows what it is for."""
-    async with open_visitor(browser, quay.address, size=picture.size, scheme=picture.scheme) as visitor:
-        await visitor.sign_in(token)
-        await visitor.go(picture.path)
-        await expect(visitor.page.get_by_text(picture.shows).first).to_be_visible()
-        await settle(visitor)
-        await visitor.picture(FOLDER / f"{picture.name}.png")
-    print(FOLDER / f"{picture.name}.png")
-
-
-async def settle(visitor: Visitor) -> None:
-    """Two frames without focus: what is pictured is painted."""
-    await visitor.page.evaluate(
-        "new Promise((done) => { document.activeElement.blur();"
-        " requestAnimationFrame(() => requestAnimationFrame(done)); })"
-    )
 
 
 async def _main() -> None:
@@ -123,6 +88,11 @@ async def _main() -> None:
                 await take(browser, quay, token, picture)
             for picture in set_the_desk(quay):
                 await take(browser, quay, token, picture)
+    with open_own_quay("Harbour office") as own:
+        pictures, token = set_the_bench(own), own.token("admin")
+        async with open_browser() as browser:
+            for picture in pictures:
+                await take(browser, own, token, picture)
 
 
 if __name__ == "__main__":

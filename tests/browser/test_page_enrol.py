@@ -111,6 +111,24 @@ async def test_time_runs_out_and_the_view_is_found_again(browser: Browser, own: 
         await expect(visitor.page.get_by_role("button", name="Begin anew")).to_be_visible()
 
 
+async def test_somebody_else_listens_there_already(browser: Browser, own: Quay) -> None:
+    """It says so, and offers to look at that one, which can be ended."""
+    async with open_visitor(browser, own.address) as visitor:
+        page = visitor.page
+        await visitor.sign_in(own.token("roster"))
+        made = own.yard.daemon.post("/receivers/slip-gate/enrolments", {"way": "two-presses"})
+        assert made.status_code == 201, made.text
+        await visitor.go("enrol")
+        await page.get_by_label("At which receiver").select_option("slip-gate")
+        await page.get_by_role("button", name="Begin to listen").click()
+        await expect(page.get_by_role("alert").filter(has_text="listens for another enrolment")).to_be_visible()
+        await page.get_by_role("button", name="Go on with that one").click()
+        await page.get_by_role("button", name="Stop listening, take nothing").click()
+        await expect(page.get_by_role("heading", name="Nothing was taken")).to_be_visible()
+        await page.get_by_role("button", name="Begin anew").click()
+        await expect(page.get_by_role("button", name="Begin to listen")).to_be_visible()
+
+
 async def test_several_in_a_row_and_rows_to_copy(browser: Browser, put_back: Quay) -> None:
     """With a central file: rows to copy, at work at once by overrides, and withdrawn again."""
     first, second = "0048230203", "0048230204"

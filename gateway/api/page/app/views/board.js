@@ -3,6 +3,7 @@
 
 import { get, newKey, post } from "../api.js";
 import { el, fill, keep, say } from "../dom.js";
+import { whenBack } from "../parts/again.js";
 import { confirm } from "../parts/confirm.js";
 import { field } from "../parts/form.js";
 import { caution, empty, failed, loading, tag } from "../parts/notice.js";
@@ -50,7 +51,7 @@ function open(query) {
       more.hidden = !cursor;
       draw();
     } catch (problem) {
-      if (problem.name !== "AbortError") fill(state, failed(problem, load));
+      if (problem.name !== "AbortError") fill(state, failed(problem, () => load()));
     }
   }
 
@@ -112,6 +113,7 @@ function open(query) {
     load();
   });
   const stops = [
+    whenBack(() => load()),
     watch(["receivers"], () => {
       const found = (value("receivers")?.receivers ?? []).filter((each) => each.capabilities.includes("slots") && each.link !== "by-hand");
       if (select.options.length !== found.length + 1) fill(select, [{ id: "" }, ...found].map(({ id }) => el("option", { value: id, selected: id === (query.receiver ?? "") }, id ? placeName(id) : "Every receiver")));
@@ -119,7 +121,7 @@ function open(query) {
     watchEvents(({ type }) => {
       if (!/\.(drift\.\w+|plan\.applied|roster\.fetched|revocation\.\w+|slot\.changed)$/.test(type)) return;
       clearTimeout(later);
-      later = setTimeout(load, SETTLE_MS);
+      later = setTimeout(() => load(), SETTLE_MS);
     }),
   ];
   load();

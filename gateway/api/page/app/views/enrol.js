@@ -85,6 +85,7 @@ function beginForm(query, started) {
   const serial = field({ name: "serial", label: "Serial", value: query.serial ?? "", inputmode: "numeric", autocomplete: "off", maxlength: 20, hint: "The digits printed on the transmitter." });
   const selects = [at, way].map((each) => each.querySelector("select"));
   const said = caution(CAUTIONS.listening);
+  const other = el("div", {});
   let key = newKey();
 
   function adapt() {
@@ -98,15 +99,31 @@ function beginForm(query, started) {
 
   const node = form({
     class: "sheet",
-    fields: [el("div", { class: "fields" }, at, way, serial), said],
+    fields: [el("div", { class: "fields" }, at, way, serial), said, other],
     action: "Begin to listen",
     async send(values) {
       const typed = values.way.startsWith("typed") ? values.serial.replace(/\s/g, "").padStart(10, "0") : null;
-      const { body } = await post(`/receivers/${encodeURIComponent(values.receiver)}/enrolments`, { way: values.way, serial: typed }, { key });
-      key = newKey();
-      started(body);
+      const path = `/receivers/${encodeURIComponent(values.receiver)}/enrolments`;
+      fill(other);
+      try {
+        const { body } = await post(path, { way: values.way, serial: typed }, { key });
+        started(body);
+      } catch (problem) {
+        if (problem.code === "enrolment-running") await offerOther(path);
+        throw problem;
+      } finally {
+        key = newKey();
+      }
     },
   });
+
+  // Somebody else listens there, or a page that was closed in the middle does.
+  async function offerOther(path) {
+    const { enrolments } = await get(path, { limit: 5 });
+    const running = enrolments.find((each) => LISTENS.has(each.state));
+    if (running) fill(other, el("button", { type: "button", on: { click: () => started(running) } }, "Go on with that one, or end it"));
+  }
+
   for (const select of selects) select.addEventListener("input", adapt);
   adapt();
   return node;

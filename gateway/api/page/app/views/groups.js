@@ -73,7 +73,7 @@ function groupEdits(group, choice, done) {
   let chosen = null;
   return el(
     "div",
-    { class: "stack" },
+    { class: "stack offers" },
     edit({
       ...shared,
       open: "Change its rights",

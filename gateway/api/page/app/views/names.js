@@ -3,6 +3,7 @@
 
 import { get, getTagged, patch, search } from "../api.js";
 import { el, fill, keep, say } from "../dom.js";
+import { whenBack } from "../parts/again.js";
 import { edit } from "../parts/edit.js";
 import { elsewhere } from "../parts/kept-elsewhere.js";
 import { empty, failed, loading } from "../parts/notice.js";
@@ -38,7 +39,7 @@ function open() {
       shown = wanted;
       draw(page, found.slice(0, wanted));
     } catch (problem) {
-      if (problem.name !== "AbortError") fill(state, failed(problem, load));
+      if (problem.name !== "AbortError") fill(state, failed(problem, () => load()));
     }
   }
 
@@ -78,10 +79,11 @@ function open() {
   }
 
   const stops = [
+    whenBack(() => load()),
     watchEvents((event) => {
       if (!/\.(transmitter\.heard|roster\.fetched)$/.test(event.type)) return;
       clearTimeout(later);
-      later = setTimeout(load, SETTLE_MS);
+      later = setTimeout(() => load(), SETTLE_MS);
     }),
   ];
   load();

@@ -2,6 +2,7 @@
 
 import { get } from "../api.js";
 import { el, fill, keep } from "../dom.js";
+import { whenBack } from "../parts/again.js";
 import { field } from "../parts/form.js";
 import { conditionKey, conditionOf } from "../parts/note.js";
 import { empty, failed, loading } from "../parts/notice.js";
@@ -39,7 +40,7 @@ function open(query) {
       fill(state, rows.length ? null : empty("Nothing needed anybody, as far as is kept."));
       keep(list, rows, { key: (each) => `${conditionKey(each)}/${each.cleared}`, make: row });
     } catch (problem) {
-      if (problem.name !== "AbortError") fill(state, failed(problem, load));
+      if (problem.name !== "AbortError") fill(state, failed(problem, () => load()));
     }
   }
 
@@ -51,6 +52,7 @@ function open(query) {
     });
   }
   const stops = [
+    whenBack(() => load()),
     watch(["gates"], () => {
       const found = value("gates")?.gates ?? [];
       if (selects.gate.options.length !== found.length + 1) fill(selects.gate, [{ id: "", title: "Any gate, and all else" }, ...found].map((each) => el("option", { value: each.id, selected: each.id === wanted.gate }, each.title)));
@@ -58,7 +60,7 @@ function open(query) {
     watchEvents((event) => {
       if (!event.type.includes(".condition.")) return;
       clearTimeout(later);
-      later = setTimeout(load, 300);
+      later = setTimeout(() => load(), 300);
     }),
   ];
   load();

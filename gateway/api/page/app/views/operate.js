@@ -3,6 +3,7 @@
 
 import { get, newKey, post, Problem } from "../api.js";
 import { el, fill, keep } from "../dom.js";
+import { whenBack } from "../parts/again.js";
 import { field, form, tick } from "../parts/form.js";
 import { empty, failed, loading, tag } from "../parts/notice.js";
 import { poll } from "../parts/progress.js";
@@ -74,7 +75,7 @@ function control(output, cautions) {
   const asking = new AbortController();
   const node = el(
     "section",
-    { class: "sheet", "aria-label": name },
+    { class: "sheet operate", "aria-label": name },
     el("h2", {}, name),
     stands,
     el("div", { class: "caution", role: "note" }, el("strong", {}, "Before anything else. "), el("ol", { class: "cautions" }, cautions.map((text) => el("li", {}, text))), el("p", {}, WHO_DECIDES)),
@@ -169,7 +170,7 @@ function control(output, cautions) {
     }
   }
 
-  const stops = [watch(["gates"], drawGate), watchConnection(drawGate), watchEvents((event) => event.type.endsWith(".output.operated") && event.subject === output.receiver && load())];
+  const stops = [whenBack(load), watch(["gates"], drawGate), watchConnection(drawGate), watchEvents((event) => event.type.endsWith(".output.operated") && event.subject === output.receiver && load())];
   first();
   load();
   return {

@@ -3,6 +3,7 @@
 import { get } from "../api.js";
 import { el, fill, say } from "../dom.js";
 import { field } from "../parts/form.js";
+import { whenBack } from "../parts/again.js";
 import { elsewhere } from "../parts/kept-elsewhere.js";
 import { empty, failed, loading } from "../parts/notice.js";
 import { pending } from "../parts/pending.js";
@@ -56,6 +57,7 @@ function openCard(serial) {
   }
 
   // What is being filled in stays; all else follows what becomes of it at the receivers.
+  const stopBack = whenBack(() => load(true));
   const stop = watchEvents(({ type }) => {
     if (!/\.(plan\.applied|slot\.changed|revocation\.\w+|roster\.fetched)$/.test(type) || place.querySelector(".confirm")) return;
     clearTimeout(later);
@@ -68,6 +70,7 @@ function openCard(serial) {
       asking.abort();
       clearTimeout(later);
       waiting.close();
+      stopBack();
       stop();
     },
   };

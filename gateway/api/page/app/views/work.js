@@ -2,6 +2,7 @@
 
 import { get, newKey, post } from "../api.js";
 import { el, fill, keep, say } from "../dom.js";
+import { whenBack } from "../parts/again.js";
 import { confirm } from "../parts/confirm.js";
 import { field, form, tick } from "../parts/form.js";
 import { caution, empty, failed, loading, tag } from "../parts/notice.js";
@@ -64,6 +65,7 @@ function open() {
   }
 
   const stops = [
+    whenBack(load),
     watch(["receivers", "gates"], offer),
     watchEvents(({ type }) => {
       if (!/\.(visit\.\w+|link\.\w+|settings\.changed)$/.test(type)) return;
