@@ -80,7 +80,6 @@ DEFAULT_CODES: Mapping[str, Code] = MappingProxyType(
         f"condition:{_KIND.DRIFT_OPEN}": Code(306, "LB", "LX"),
         f"condition:{_KIND.CLOCK_UNTRUSTED}": Code(626, "JT"),
         "condition:battery-low": Code(384, "XT", "XR"),
-        "condition:radio-jammed": Code(344, "XQ", "XH"),
         "transmitter.heard:known": Code(422, "DG"),
         "transmitter.heard:unknown": Code(421, "DD"),
         "ring.overrun": Code(624, "JO"),

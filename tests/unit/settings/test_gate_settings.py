@@ -164,7 +164,7 @@ def test_the_table_of_conditions_is_the_codes() -> None:
 @pytest.mark.parametrize("page", ["settings.md", "gates.md"])
 def test_the_examples_are_settings(page: str) -> None:
     """What the pages show can be copied: it is read without a fault."""
-    (example,) = re.findall(r"```toml\n(.*?)```", (_DOCS / page).read_text(), re.DOTALL)
+    *_, example = re.findall(r"```toml\n(.*?)```", (_DOCS / page).read_text(), re.DOTALL)
     if "[gateway]" not in example:
         example = '[gateway]\nsite = "fennel-quay"\n[lines.quayside]\nport = "/dev/ttyUSB0"\n' + example
     found = parse_settings(example, page)

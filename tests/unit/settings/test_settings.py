@@ -172,10 +172,21 @@ def test_a_file_that_is_none(tmp_path: Path, content: bytes | None, words: str) 
         load_settings(path)
 
 
+def _blocks(page: Path) -> list[str]:
+    return re.findall(r"```toml\n(.*?)```", page.read_text(), re.S)
+
+
 def _page_text() -> str:
-    block = re.search(r"```toml\n(.*?)```", PAGE.read_text(), re.S)
-    assert block is not None
-    return block[1]
+    _, whole = _blocks(PAGE)
+    return whole
+
+
+def test_the_shortest_files_that_work() -> None:
+    """The one of docs/settings.md, and the yard of docs/virtual-receiver.md."""
+    shortest, _ = _blocks(PAGE)
+    assert list(parse_settings(shortest, "docs/settings.md").receivers) == ["slip-gate"]
+    *_, yard = _blocks(PAGE.with_name("virtual-receiver.md"))
+    assert list(parse_settings(yard, "docs/virtual-receiver.md").receivers) == ["slip-gate", "car-park"]
 
 
 def test_the_page_shows_a_file_that_is_good() -> None:
