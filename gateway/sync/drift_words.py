@@ -145,13 +145,13 @@ def _next_step(drift: Drift, policy: DriftPolicy, state: DriftState) -> str:
     added = {
         DriftState.OPEN: "It stays as it is, and nothing of it is written, until somebody decides.",
         DriftState.ADOPTED: "It stays until the roster has it or somebody drops it.",
-        DriftState.GOING: "The next plan puts it right.",
+        DriftState.GOING: "The next run of the roster puts it right.",
         DriftState.STANDS: "",
     }[state]
     if not drift.taken_pairs:
         return added
     if not drift.stands(policy):
-        return "The next plan gives back what was taken." if state is DriftState.GOING else added
+        return "The next run of the roster gives back what was taken." if state is DriftState.GOING else added
     stays = "What was taken stays away until somebody restores it; no timetable gives it back."
     return f"{added} {stays}".strip()
 

@@ -84,7 +84,7 @@ async def test_a_held_plan_is_refused_and_another_one_approved(browser: Browser,
                 await proven.get_by_role("link", name="Save the receipt").click()
             receipt = await saved_json(await saving.value)
             assert receipt["receipt"]["plan"]["id"] == await proven.get_attribute("data-plan")
-            past = visitor.page.get_by_role("region", name="Plans so far").get_by_role("row")
+            past = visitor.page.get_by_role("region", name="Changes so far").get_by_role("row")
             await expect(past.filter(has_text="9 removed")).to_contain_text("Written and proven")
 
 

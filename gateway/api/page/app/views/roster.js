@@ -182,7 +182,7 @@ function receiverCard(receiver, closing) {
     confirm({
       open: "Bring it there now",
       action: "Write it",
-      about: ["It is planned anew against the roster in force, written, and read back. What would take away much waits for approval."],
+      about: ["It is compared anew with the roster in force, written, and read back. What would take away much waits for approval."],
       fields: () => caution(CAUTIONS.exits),
       async send() {
         made = (await post("/plans", { receiver: receiver.id }, { key })).body;
@@ -250,7 +250,7 @@ function pastPart() {
       more.hidden = !cursor;
       found.show(rows);
       fill(place, rows.length > 0 && found.node);
-      fill(status, rows.length ? null : empty("Nothing was planned yet. The first plan is made at the next run, or when somebody brings the roster to a receiver."));
+      fill(status, rows.length ? null : empty("Nothing was changed yet. The first changes are prepared at the next run, or when somebody brings the roster to a receiver."));
     } catch (problem) {
       fill(status, failed(problem, () => load(anew)));
     }
@@ -265,7 +265,7 @@ function pastPart() {
   const stops = [watchEvents((event) => event.type.startsWith("local.gatepost.plan.") && again()), whenBack(again)];
   load(true);
   return {
-    node: section("Plans so far", status, place, el("div", { class: "row" }, more)),
+    node: section("Changes so far", status, place, el("div", { class: "row" }, more)),
     close() {
       clearTimeout(timer);
       for (const stop of stops) stop();

@@ -19,7 +19,7 @@ import { count, placeName, sentence } from "../words.js";
 export const view = { path: "snapshots", title: "Snapshots", open };
 
 const PAGE = 20;
-const REASONS = { plan: "Before a plan", timetable: "By timetable", asked: "Asked for", reset: "Before a reset" };
+const REASONS = { plan: "Before a change", timetable: "By timetable", asked: "Asked for", reset: "Before a reset" };
 
 function open(query) {
   if (query.restore || query.compare) {
@@ -57,7 +57,7 @@ function takePart(taken) {
   let key = newKey();
   const node = form({
     class: "sheet",
-    fields: [el("p", {}, "A snapshot archives one receiver: who it is, its settings, every transmitter. It is taken before every plan and by timetable by itself."), receiver],
+    fields: [el("p", {}, "A snapshot archives one receiver: who it is, its settings, every transmitter. It is taken before every change and by timetable by itself."), receiver],
     action: "Take a snapshot",
     extra: told,
     async send({ receiver: name }) {
@@ -141,7 +141,7 @@ function listPart(query) {
       more.hidden = !cursor;
       found.show(rows);
       fill(place, rows.length > 0 && found.node);
-      fill(status, rows.length ? null : empty("None is kept yet. The first is taken before the first plan."));
+      fill(status, rows.length ? null : empty("None is kept yet. The first is taken before the first change."));
     } catch (problem) {
       if (mine === asking) fill(status, failed(problem, () => load(anew)));
     }

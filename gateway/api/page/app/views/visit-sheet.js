@@ -168,7 +168,7 @@ function openSheet(receiver) {
 }
 
 function leadOf({ counts, problem, lines }) {
-  if (!counts.holdings_known) return "Nobody has said yet what this receiver holds, so nothing can be planned.";
+  if (!counts.holdings_known) return "Nobody has said yet what this receiver holds, so nothing can be prepared.";
   if (counts.owed) return `${count(counts.owed, "revoked transmitter works", "revoked transmitters work")} here until somebody has been there.`;
   if (counts.open) return `${count(counts.open, "line")} to do.`;
   if (problem) return "";
