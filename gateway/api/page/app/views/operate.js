@@ -73,6 +73,7 @@ function control(output, cautions) {
   const log = el("ul", { class: "lines" });
   const trouble = el("div", {});
   const asking = new AbortController();
+  let underWay = false;
   const node = el(
     "section",
     { class: "sheet operate", "aria-label": name },
@@ -91,7 +92,7 @@ function control(output, cautions) {
     const live = connection.state === "live";
     fill(stands, live ? (gate() ? `${gate().sentence} What is shown may be late.` : "What is shown may be late.") : "Not live: where it stands now is not known, and nothing is operated from here.");
     const button = step.querySelector("button[data-first]");
-    if (button) button.disabled = !live || !may("operate");
+    if (button) button.disabled = !live || !may("operate") || underWay;
   }
 
   function first() {
@@ -135,6 +136,7 @@ function control(output, cautions) {
       if (UNDER_WAY.has(body.state)) show(await poll(`${path}/${encodeURIComponent(body.id)}`, { tell: show, isOver: (each) => !UNDER_WAY.has(each.state), signal: asking.signal }));
     } catch (problem) {
       if (problem.name === "AbortError") return;
+      underWay = false;
       first();
       if (UNSURE.has(problem.code)) unsure(problem);
       else fill(result, failed(problem));
@@ -144,6 +146,8 @@ function control(output, cautions) {
   }
 
   function show(operation) {
+    underWay = UNDER_WAY.has(operation.state);
+    drawGate();
     if (operation.state === "unknown") unsure({ detail: operation.sentence, remedy: operation.remedy });
     else fill(result, el("div", { class: "notice", "data-kind": operation.state === "refused" || operation.state === "interrupted" ? "failed" : null }, el("strong", {}, STATES[operation.state][0]), el("p", {}, sentence(operation.sentence)), el("p", {}, operation.remedy)));
     if (!UNDER_WAY.has(operation.state)) {

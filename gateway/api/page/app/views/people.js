@@ -40,7 +40,7 @@ function openCard(serial) {
       const [person, choice] = await Promise.all([get(`/people/${encodeURIComponent(serial)}`, {}, { signal: asking.signal }), choices(asking.signal)]);
       if (live && place.querySelector(".confirm")) return; // somebody has begun to fill something in
       const several = person.transmitters.length > 1;
-      const actions = (card) => choice.editable && card.listed && personEdits(card.serial, { several, choice, done: changed });
+      const actions = (card) => choice.editable && (card.listed ? personEdits(card.serial, { several, choice, done: changed }) : el("p", {}, el("a", { class: "button", href: to("person-add", { serial: card.serial, holder: card.holder }) }, "Add it to the roster")));
       fill(place, personCard(person, { actions }), choice.editable ? null : elsewhere());
     } catch (problem) {
       if (problem.name === "AbortError") return;
