@@ -62,6 +62,7 @@ def test_it_is_restarted_for_ever_but_for_broken_settings() -> None:
     assert unit["StartLimitIntervalSec"] == "0"
     wanted = {
         "Type": "notify", "Restart": "always", "RestartPreventExitStatus": "2", "WatchdogSec": "30s",
-        "User": "gatepost", "StateDirectoryMode": "0700", "UMask": "0077", "LimitCORE": "0", "MemoryMax": "192M", "MemoryHigh": "128M",
+        "User": "gatepost", "StateDirectoryMode": "0700", "UMask": "0077", "LimitCORE": "0",
+        "MemoryHigh": "128M", "MemoryMax": "192M",
     }  # fmt: skip
     assert {name: service[name] for name in wanted} == wanted
