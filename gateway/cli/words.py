@@ -12,6 +12,7 @@ __all__ = [
     "counted",
     "date_change_sentence",
     "event_sentence",
+    "place_words",
     "plan_sentence",
     "receiver_sentence",
     "result_sentence",
@@ -38,6 +39,11 @@ REFUSING_LINKS = frozenset({"password-refused", "wrong-receiver"})
 def counted(number: int, noun: str) -> str:
     """A number with its noun: 1 slot, 2 slots."""
     return f"{number} {noun}" if number == 1 else f"{number} {noun}s"
+
+
+def place_words(place: str) -> str:
+    """Where a roster comes from; one that the gateway keeps itself says so in its own words."""
+    return place if place.startswith("kept ") else f"from {place}"
 
 
 def receiver_sentence(receiver: Mapping[str, Any], status: Mapping[str, Any]) -> str:
@@ -188,6 +194,9 @@ _SENTENCES: dict[str, Callable[[Mapping[str, Any]], str]] = {
     "outlet.failing": lambda d: f"events can't be delivered to {d.get('outlet', '?')}: {d.get('problem', '')}",
     "outlet.recovered": lambda d: f"events are delivered to {d.get('outlet', '?')} again",
     "outlet.set_aside": lambda d: f"{d.get('outlet', '?')} refuses event {d.get('number', '?')}; it is set aside",
+    "journal.resumed": lambda d: (
+        f"for {d.get('failed_s', '?')} s nothing could be written down: {d.get('problem', '')}"
+    ),
     "audit.sealed": lambda d: f"the audit stands at row {d.get('number', '?')}; its seal was sent out",
     "visit.started": lambda d: (
         f"work in progress at {d.get('of') or 'the whole site'} for {d.get('minutes', '?')} minutes"

@@ -24,7 +24,7 @@ from gateway.daemon.house import House, build_house
 from gateway.daemon.parts import plan_parts
 from gateway.daemon.pulse import feel_pulse
 from gateway.daemon.services import build_services
-from gateway.daemon.upkeep import forget_in_time, seal_audit, watch_over
+from gateway.daemon.upkeep import forget_in_time, seal_audit, tell_outages, watch_over
 from gateway.domain.events import EventDraft, EventName
 from gateway.domain.plan import Plan
 from gateway.errors import StoreError
@@ -119,6 +119,9 @@ class _Gateway:
             "roster takes over": syncing.enrolling.desk.run(),
             "clock": self._ground.trust.watch(self._tell_trust),
             "retention": forget_in_time(house),
+            "outages": tell_outages(
+                lambda: self._ground.store.journal.problem, self._ground.store.journal, self._ground.clock
+            ),
             "audit": seal_audit(self._ground.store.audit, self._ground.store.journal, self._ground.clock),
             "pulse": feel_pulse(self._ground, house.watching, house.pulse),
             "first roster": self._fetch_first(),

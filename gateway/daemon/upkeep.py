@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import asyncio
+from collections.abc import Callable, Mapping
 from datetime import timedelta
+from typing import Any
 
 import structlog
 
@@ -17,7 +19,7 @@ from gateway.store.journal import KEEP_EVENTS
 from gateway.system.notify import ServiceManager
 from gateway.system.watchdog import Watchdog
 
-__all__ = ["forget_in_time", "seal_audit", "watch_over"]
+__all__ = ["forget_in_time", "seal_audit", "tell_outages", "watch_over"]
 
 _SEALS = EventFilter(names=frozenset({EventName.AUDIT_SEALED}))
 
@@ -25,6 +27,8 @@ log: structlog.typing.FilteringBoundLogger = structlog.get_logger("gateway.daemo
 
 _FORGET_EVERY_S = 6 * 3600.0
 _SEAL_EVERY_S = 24 * 3600.0
+#: Our choice: room is used again within 10 s of its return (fault 12), also when nothing else is written.
+_PROBE_EVERY_S = 5.0
 
 
 async def forget_in_time(house: House) -> None:
@@ -63,6 +67,30 @@ async def seal_audit(audit: Audit, journal: Journal, clock: Clock) -> None:
         except StoreError as fault:
             log.warning("audit.not_sealed", code=fault.code)
         await clock.sleep(_SEAL_EVERY_S)
+
+
+async def tell_outages(problem: Callable[[], str], journal: Journal, clock: Clock) -> None:
+    """While the journal can't be written try to say so in it; the first time that works it is over, and told.
+
+    Meanwhile health, notices and `journal.available` tell of it from memory.
+    """
+    while True:
+        await clock.sleep(_PROBE_EVERY_S)
+        if not (why := problem()):
+            continue
+        began = clock.monotonic()
+        log.warning("journal.unavailable")
+        while not await _resumed(journal, {"failed_s": round(clock.monotonic() - began, 1), "problem": why}):
+            await clock.sleep(_PROBE_EVERY_S)
+        log.info("journal.resumed")
+
+
+async def _resumed(journal: Journal, data: Mapping[str, Any]) -> bool:
+    try:
+        await journal.commit(Commit(events=(EventDraft(EventName.JOURNAL_RESUMED, data=data),)))
+    except StoreError:
+        return False
+    return True
 
 
 async def watch_over(house: House, manager: ServiceManager, interval_s: float) -> None:

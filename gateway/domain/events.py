@@ -59,6 +59,7 @@ class EventName(StrEnum):
     VISIT_STARTED = "visit.started"
     VISIT_ENDED = "visit.ended"
     AUDIT_SEALED = "audit.sealed"
+    JOURNAL_RESUMED = "journal.resumed"
     GATEWAY_STARTED = "gateway.started"
     GATEWAY_STOPPED = "gateway.stopped"
 

@@ -227,6 +227,9 @@ _SENTENCES: Mapping[EventName, Callable[[Told], str]] = {
     ),
     EventName.OUTLET_RECOVERED: lambda t: f"events are delivered to {t.text('outlet', 'an outlet')} again.",
     EventName.OUTLET_SET_ASIDE: lambda t: f"{t.text('outlet', 'an outlet')} refuses an event{_also(t, 'problem')}",
+    EventName.JOURNAL_RESUMED: lambda t: (
+        f"for {t.text('failed_s', '?')} s nothing could be written down{_also(t, 'problem')}"
+    ),
     EventName.AUDIT_SEALED: lambda t: f"the audit stands at row {t.text('number', '?')}; its seal was sent out.",
     EventName.GATEWAY_STARTED: lambda _: "the gateway started.",
     EventName.GATEWAY_STOPPED: lambda _: "the gateway was stopped.",

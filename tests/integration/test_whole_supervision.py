@@ -40,7 +40,7 @@ slots = 60
 #: Every task of a gateway with these settings; a new one belongs here, so that its end is tried too.
 WORKERS = (
     "watch", "conditions", "outlets", "operating", "visits", "plans", "restores", "visit sheets", "revocations",
-    "drift", "dates", "enrolments", "overrides", "roster takes over", "clock", "retention", "audit", "pulse",
+    "drift", "dates", "enrolments", "overrides", "roster takes over", "clock", "retention", "audit", "outages", "pulse",
     "first roster", "snapshots",
 )  # fmt: skip
 
