@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from gateway.cli.client import ApiClient, CannotReach
+from gateway.cli.looking import place_words
 from gateway.cli.words import LINKS, REFUSING_LINKS, counted, visit_words
 from gateway.clock import Clock
 from gateway.daemon import Parts, plan_parts
@@ -82,7 +83,7 @@ async def check_running(settings: Settings, clock: Clock, socket: Path) -> list[
     elif settings.roster is None:
         findings.append(_no_roster())
     else:
-        findings.append(Finding("roster", True, f"the roster comes from {roster['place']}"))
+        findings.append(Finding("roster", True, f"the roster is {place_words(roster['place'])}"))
     findings += [Finding(notice["code"], False, notice["text"], notice["remedy"]) for notice in gateway["notices"]]
     return findings
 

@@ -59,7 +59,21 @@ _UNREACHABLE_CODES = frozenset(
 #: Wrong usage that only the daemon can see: the command line gave something that can never be right.
 _USAGE_CODES = frozenset({"body-invalid", "query-invalid", "route-not-found"})
 _ONE_LINE = "It is one line that begins with gp_; `gatepost token add`, given on the board, makes one."
-_NO_TOKEN = frozenset({"token-missing", "token-invalid"})
+_MAKE_ONE = "Name a file that holds one with --token-file; `gatepost token add`, given on the board, makes one."
+_AGAIN = "Correct that and give the command again; with --help it says what it takes."
+#: Problems whose words are for clients of the API: what a person at a command line is told instead; empty: as it is.
+_IN_A_COMMAND: dict[str, tuple[str, str]] = {
+    "token-missing": ("", _MAKE_ONE),
+    "token-invalid": ("", _MAKE_ONE),
+    "body-invalid": ("Something in the command can't be right.", _AGAIN),
+    "query-invalid": ("Something in the command can't be right.", _AGAIN),
+    "route-not-found": ("There is nothing of that name.", _AGAIN),
+    "roster-faulty": ("", "Correct that and give the command again."),
+    "precondition-failed": (
+        "Somebody else has changed it meanwhile.",
+        "Look at it again, then give the command again.",
+    ),
+}
 _T = TypeVar("_T")
 
 
@@ -82,19 +96,13 @@ def fail(error: GatepostError) -> NoReturn:
 
 def tell_error(error: GatepostError, subject: str = "") -> None:
     """Say on standard error what happened, to whom, and what to do."""
-    message = error.message
-    if isinstance(error, ApiProblem) and error.code == "route-not-found":
-        message = "There is nothing of that name."
+    message, remedy = _IN_A_COMMAND.get(error.code, ("", "")) if isinstance(error, ApiProblem) else ("", "")
+    message, remedy = message or error.message, remedy or error.remedy
     if subject and not message.startswith(subject):
         message = f"{subject}: {message}"
     _errors.print(message, style="bold", markup=False)
     for place in error.places if isinstance(error, ApiProblem) else ():
         _errors.print(f"  {place}", markup=False)
-    remedy = error.remedy
-    if isinstance(error, ApiProblem) and error.code in _NO_TOKEN:
-        remedy = "Name a file that holds one with --token-file; `gatepost token add`, given on the board, makes one."
-    elif isinstance(error, ApiProblem) and error.code in _USAGE_CODES:
-        remedy = "Correct that and give the command again; with --help it says what it takes."
     if remedy:
         _errors.print(remedy, markup=False)
 

@@ -17,11 +17,22 @@ from gateway.cli.console import (
 )
 from gateway.cli.gates import condition_line
 from gateway.cli.reaching import Reach, reaching
-from gateway.cli.words import REFUSING_LINKS, counted, date_change_sentence, receiver_sentence, wait_sentence
+from gateway.cli.words import (
+    REFUSING_LINKS,
+    counted,
+    date_change_sentence,
+    receiver_sentence,
+    wait_sentence,
+)
 
-__all__ = ["status"]
+__all__ = ["place_words", "status"]
 
 _PRESSING = ["alarm", "trouble", "notice"]
+
+
+def place_words(place: str) -> str:
+    """Where a roster comes from; one that the gateway keeps itself says so in its own words."""
+    return place if place.startswith("kept ") else f"from {place}"
 
 
 async def _read_status(client: ApiClient) -> dict[str, Any]:
@@ -64,10 +75,8 @@ def _print_gateway(gateway: dict[str, Any], roster: dict[str, Any]) -> None:
     if roster["transmitters"] is None:
         console.print("No roster is in force.")
     else:
-        console.print(
-            f"The roster in force has {counted(roster['transmitters'], 'transmitter')}, from {roster['place']}.",
-            markup=False,
-        )
+        how_many = counted(roster["transmitters"], "transmitter")
+        console.print(f"The roster in force has {how_many}, {place_words(roster['place'])}.", markup=False)
     if accepted:
         console.print(f"It was accepted {local_time(accepted['time'])}.")
     if roster["problem"]:

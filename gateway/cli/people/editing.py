@@ -9,6 +9,7 @@ import typer
 from gateway.cli.client import ApiClient
 from gateway.cli.console import AsJson
 from gateway.cli.people.finding import Person, WholeSerial, full_serial, serial_of
+from gateway.cli.people.grouping import checked
 from gateway.cli.people.outcomes import Apply, make_edit
 from gateway.cli.reaching import Reach, reaching
 
@@ -44,7 +45,13 @@ def add(
     as_json: AsJson = False,
 ) -> None:
     """Add a transmitter by its typed serial, with a group, rights of its own, or those of another."""
-    body: dict[str, Any] = {"holder": holder, "kind": kind, "group": group, "rights": right or [], "sites": site or []}
+    body: dict[str, Any] = {
+        "holder": holder,
+        "kind": kind,
+        "group": group,
+        "rights": checked(right or []),
+        "sites": site or [],
+    }
     body |= {"valid_from": since, "valid_until": until, "note": note}
 
     async def edit(client: ApiClient) -> Any:
@@ -132,7 +139,7 @@ def rights(
     as_json: AsJson = False,
 ) -> None:
     """Give somebody rights of their own in place of all others; they leave their group."""
-    _change(who, {"rights": right}, apply, daemon, as_json)
+    _change(who, {"rights": checked(right)}, apply, daemon, as_json)
 
 
 @people.command("begin")

@@ -11,7 +11,7 @@ from gateway.cli.client import ApiClient, ApiProblem
 from gateway.cli.console import AsJson, console, local_time, print_json
 from gateway.cli.people.outcomes import Apply, make_edit
 from gateway.cli.reaching import Reach, reaching
-from gateway.errors import Refused
+from gateway.errors import Refused, SettingsFault
 
 __all__ = ["export", "history", "import_", "write_pair"]
 
@@ -115,4 +115,4 @@ def _bytes(path: Path) -> bytes:
     try:
         return path.read_bytes()
     except OSError as fault:
-        raise Refused(f"{path} can't be read: {fault.strerror}.", remedy="Name a file that is there.") from fault
+        raise SettingsFault(f"{path} can't be read: {fault.strerror}.", remedy="Name a file that is there.") from fault

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import Annotated, Any
 from urllib.parse import quote
 
@@ -11,9 +12,8 @@ from gateway.cli.client import ApiClient, ApiProblem
 from gateway.cli.console import AsJson, console, print_json
 from gateway.cli.people.outcomes import Apply, make_edit
 from gateway.cli.reaching import Reach, reaching
-from gateway.errors import Refused
 
-__all__ = ["group"]
+__all__ = ["checked", "group"]
 
 group = typer.Typer(help="Groups: named sets of rights that many people share.", no_args_is_help=True)
 _Name = Annotated[str, typer.Argument(help="The group's name.")]
@@ -106,12 +106,18 @@ async def _put(client: ApiClient, name: str, body: dict[str, Any]) -> Any:
     return await client.send("PUT", _path(name), body, headers={"If-Match": tag} if tag else None)
 
 
+def checked(rights: list[str]) -> list[str]:
+    """The same rights. Raises BadParameter for what is none, with the form."""
+    for right in rights:
+        if not re.fullmatch(r"[^\s:/,;]+:[^\s:/,;]+/[^\s:/,;]+", right):
+            raise typer.BadParameter(f"“{right}” is no right; write position:receiver/output, such as 1:slip-gate/gate")
+    return rights
+
+
 def _table(rights: list[str]) -> dict[str, dict[str, list[str]]]:
     table: dict[str, dict[str, list[str]]] = {}
-    for right in rights:
-        position, colon, place = right.partition(":")
-        receiver, slash, output = place.partition("/")
-        if not (position and colon and receiver and slash and output):
-            raise Refused(f"“{right}” is no right.", remedy="Write position:receiver/output, such as 1:slip-gate/gate.")
+    for right in checked(rights):
+        position, _, place = right.partition(":")
+        receiver, _, output = place.partition("/")
         table.setdefault(receiver, {}).setdefault(position, []).append(output)
     return table
