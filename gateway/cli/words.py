@@ -12,7 +12,6 @@ __all__ = [
     "counted",
     "date_change_sentence",
     "event_sentence",
-    "place_words",
     "plan_sentence",
     "receiver_sentence",
     "result_sentence",
@@ -39,11 +38,6 @@ REFUSING_LINKS = frozenset({"password-refused", "wrong-receiver"})
 def counted(number: int, noun: str) -> str:
     """A number with its noun: 1 slot, 2 slots."""
     return f"{number} {noun}" if number == 1 else f"{number} {noun}s"
-
-
-def place_words(place: str) -> str:
-    """Where a roster comes from; one that the gateway keeps itself says so in its own words."""
-    return place if place.startswith("kept ") else f"from {place}"
 
 
 def receiver_sentence(receiver: Mapping[str, Any], status: Mapping[str, Any]) -> str:
