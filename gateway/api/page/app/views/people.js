@@ -85,7 +85,7 @@ function openSearch(query) {
   const state = el("div");
   const more = el("button", { type: "button", hidden: true, on: { click: () => load() } }, "Show more");
   const bar = filterBar(filters, changed);
-  const ways = el("p", { class: "row small" });
+  const ways = el("div", { class: "stack" });
   const node = el("div", { class: "view" }, ways, bar.node, total, state, list, el("div", { class: "row" }, more));
   let cursor = null;
   let asking = null;
@@ -152,14 +152,15 @@ function openSearch(query) {
 
 /** Where people are changed, or why that is done elsewhere. */
 function waysOn(editable, group) {
-  return [
+  const ways = [
     group && el("a", { href: to("people") }, `Only group ${group}; show everybody`),
-    editable && [el("a", { class: "button", href: to("person-add") }, "Add somebody"), el("a", { href: to("edits") }, "Who changed what")],
+    editable && el("a", { class: "button", href: to("person-add") }, "Add somebody"),
+    editable && el("a", { href: to("edits") }, "Who changed what"),
     el("a", { href: to("groups") }, "Groups"),
     el("a", { href: to("names") }, "Give names"),
     editable && el("a", { href: to("first-roster") }, "Begin from the receivers"),
-    !editable && elsewhere(),
   ];
+  return [el("p", { class: "row small" }, ways), !editable && elsewhere({ plain: true })];
 }
 
 const gateOf = (id) => value("gates")?.gates.find((gate) => gate.id === id);
