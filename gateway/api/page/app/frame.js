@@ -8,7 +8,7 @@ import { connection, value, watch, watchConnection, watchEvents } from "./store.
 import { seconds } from "./times.js";
 import { DEVICE_NOTE, placeName } from "./words.js";
 import { notAllowed } from "./parts/notice.js";
-import { VIEWS } from "./views/index.js";
+import { VIEWS, WAYS } from "./views/index.js";
 
 const STATES = {
   connecting: () => "Connecting",
@@ -17,6 +17,12 @@ const STATES = {
   lost: (since) => `Not live since ${seconds(since)}`,
 };
 
+function group({ title, views }, links, listed) {
+  const id = `ways-${title.toLowerCase().replace(" ", "-")}`;
+  const here = links.filter((_, number) => views.includes(listed[number]));
+  return [el("p", { class: "group", id }, title), el("ul", { "aria-labelledby": id }, here.map((link) => el("li", {}, link)))];
+}
+
 /** Build the frame into `place` and open the view of the address. Returns how to take it down. */
 export function frame(place, { signOut }) {
   const main = el("main", { id: "main", tabindex: "-1" });
@@ -24,7 +30,7 @@ export function frame(place, { signOut }) {
   const state = el("span", { class: "link-state" }, el("span", { class: "mark", "aria-hidden": "true" }), el("span", {}));
   const listed = VIEWS.filter((view) => !view.under);
   const links = listed.map((view) => el("a", { href: to(view.path) }, view.title));
-  const ways = el("nav", { class: "ways folded", "aria-label": "Views" }, el("ul", {}, links.map((link) => el("li", {}, link))));
+  const ways = el("nav", { class: "ways folded", "aria-label": "Views" }, el("div", { class: "stay" }, WAYS.map((way) => group(way, links, listed))));
   const menu = el("button", { type: "button", class: "menu", "aria-expanded": "false", on: { click: () => fold(!ways.classList.contains("folded")) } }, "Menu");
   let view = null;
   let open = null;

@@ -1,4 +1,4 @@
-// Every view, in the order of the ways at the left. A view is {path, title, scope, open(query) -> {node, close, query?}};
+// Every view. WAYS are those at the left, by what somebody comes for; the others are reached from them. A view is {path, title, scope, open(query) -> {node, close, query?}};
 // docs/page.md tells how to add one.
 
 import { view as access } from "./access.js";
@@ -23,4 +23,11 @@ import { view as visitSheet } from "./visit-sheet.js";
 import { view as why } from "./why.js";
 import { view as work } from "./work.js";
 
-export const VIEWS = [glance, timeline, people, enrol, access, why, revoke, roster, settings, snapshots, papers, visitSheet, board, work, operate, noted, personAdd, groups, names, firstRoster, edits];
+export const WAYS = [
+  { title: "Gates", views: [glance, timeline, why, noted] },
+  { title: "People", views: [people, enrol, revoke, access] },
+  { title: "Receivers", views: [roster, settings, snapshots, board] },
+  { title: "On site", views: [visitSheet, work, operate, papers] },
+];
+
+export const VIEWS = [...WAYS.flatMap((way) => way.views), personAdd, groups, names, firstRoster, edits];
