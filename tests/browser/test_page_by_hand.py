@@ -85,7 +85,7 @@ async def test_what_nobody_has_said_yet(browser: Browser, own: Quay) -> None:
         page = visitor.page
         await visitor.sign_in(own.token("roster"))
         await visitor.go("visit-sheet")
-        await page.get_by_label("Receiver").select_option("tool-store")
+        await page.get_by_label("Receiver", exact=True).select_option("tool-store")
         await expect(page.locator(".lead")).to_contain_text("Nobody has said yet")
         await page.get_by_role("button", name="It holds what a list says").click()
         await page.get_by_role("button", name="Note it").click()

@@ -162,7 +162,7 @@ async def test_by_keyboard_alone(browser: Browser, quay: Quay) -> None:
         await expect(page.get_by_role("heading", level=1)).to_be_focused()
         await expect(page.get_by_role("heading", level=1)).to_have_text("Timeline")
         await page.keyboard.press("Tab")
-        await expect(page.get_by_label("Gate")).to_be_focused()
+        await expect(page.get_by_label("Gate", exact=True)).to_be_focused()
         await expect(page.get_by_role("option", name="Car-park barrier")).to_be_attached()
         await page.keyboard.type("Car")
         await expect(page).to_have_url(f"{quay.address}/#/timeline?gate=barrier")
