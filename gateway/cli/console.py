@@ -77,9 +77,14 @@ _IN_A_COMMAND: dict[str, tuple[str, str]] = {
 _T = TypeVar("_T")
 
 
+def _is_usage(error: GatepostError) -> bool:
+    """A problem that sends its reader to the OpenAPI document has nothing of its own to say about the command."""
+    return isinstance(error, ApiProblem) and error.code in _USAGE_CODES and "openapi.json" in error.remedy
+
+
 def exit_code(error: GatepostError) -> int:
     """The exit code that tells a script what kind of trouble it was."""
-    if isinstance(error, SettingsFault | MapFault) or (isinstance(error, ApiProblem) and error.code in _USAGE_CODES):
+    if isinstance(error, SettingsFault | MapFault) or _is_usage(error):
         return USAGE
     if isinstance(error, LineError | SourceError | CannotReach):
         return UNREACHABLE
@@ -96,7 +101,8 @@ def fail(error: GatepostError) -> NoReturn:
 
 def tell_error(error: GatepostError, subject: str = "") -> None:
     """Say on standard error what happened, to whom, and what to do."""
-    message, remedy = _IN_A_COMMAND.get(error.code, ("", "")) if isinstance(error, ApiProblem) else ("", "")
+    for_people = isinstance(error, ApiProblem) and (error.code not in _USAGE_CODES or _is_usage(error))
+    message, remedy = _IN_A_COMMAND.get(error.code, ("", "")) if for_people else ("", "")
     message, remedy = message or error.message, remedy or error.remedy
     if subject and not message.startswith(subject):
         message = f"{subject}: {message}"

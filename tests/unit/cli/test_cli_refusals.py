@@ -51,7 +51,9 @@ def test_names_stay_one_part_of_a_path() -> None:
 @pytest.mark.parametrize("code", ["body-invalid", "query-invalid", "route-not-found"])
 def test_what_the_daemon_can_never_take_is_wrong_usage(code: str) -> None:
     """Exit code 2, as for what the command line itself refuses."""
-    assert exit_code(ApiProblem(422, {"type": f"urn:gatepost:problem:{code}"})) == 2
+    problem = {"type": f"urn:gatepost:problem:{code}", "remedy": "See /api/v1/openapi.json for every address."}
+    assert exit_code(ApiProblem(422, problem)) == 2
+    assert exit_code(ApiProblem(422, {**problem, "remedy": "Write 0000000001 to 4294967295."})) == 1
 
 
 def test_taking_note_of_nothing() -> None:
