@@ -53,7 +53,7 @@ def _meet(yard: Yard, link: str, code: int, words: tuple[str, ...]) -> None:
         for word in words:
             assert word in " ".join(done.said.split()), done.said
     assert "WRONG: " in standing.out
-    assert row["problem"] in status.out
+    assert row["problem"].partition(" (")[0] in status.out  # how often it was asked changes meanwhile
     assert row["remedy"] in apply.err
     assert "slip-gate" in apply.err
     wrong = [finding for finding in running.json if not finding["ok"]]
