@@ -80,7 +80,9 @@ class Subscriber:
     def _bound_buffers(self) -> None:
         if self._transport is None:
             return
-        self._transport.set_write_buffer_limits(high=_BUFFER_BYTES)
+        # both marks alike: when `send` is done the connection takes more. While it does not, the web server keeps what
+        # the last write waited for, and after our time-out that is cancelled: the next write would end the stream.
+        self._transport.set_write_buffer_limits(high=_BUFFER_BYTES, low=_BUFFER_BYTES)
         found = self._transport.get_extra_info("socket")
         if found is not None:
             found.setsockopt(socket.SOL_SOCKET, socket.SO_SNDBUF, _KERNEL_BUFFER_BYTES)
