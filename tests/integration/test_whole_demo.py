@@ -60,12 +60,12 @@ def test_it_plays_to_its_end(tmp_path: Path) -> None:
     """Exit 0; a token that works while it runs; a revocation proven; a summary; no folder and no process left."""
     address = _free_address()
     with _demo(tmp_path, "--for", "12", "--listen", address) as (process, output):
-        until(lambda: "the token for this run is" in output.read_text(), "a token", 30)
+        until(lambda: "the token for this run is" in output.read_text(), "a token", 60)
         token = until(lambda: re.search(r"^  (gp_\S+)$", output.read_text(), re.M), "the token itself")[1]
         seen = gatepost("status", "--url", f"http://{address}", GATEPOST_TOKEN=token)
         children = _children(process.pid)
         assert len(children) == 3
-        assert process.wait(50) == 0, output.read_text()
+        assert process.wait(90) == 0, output.read_text()
         words = output.read_text()
     assert seen.code in (0, 3), seen.said
     assert "slip-gate" in seen.out
@@ -108,10 +108,10 @@ def test_an_address_in_use(tmp_path: Path) -> None:
 def test_a_signal_ends_all_of_it(tmp_path: Path, moment: str, number: signal.Signals) -> None:
     """While it starts, or in the middle of a sync: exit 0, a sentence, its processes and its folder gone."""
     with _demo(tmp_path, "--listen", _free_address()) as (process, output):
-        until(lambda: moment in output.read_text(), moment, 30)
+        until(lambda: moment in output.read_text(), moment, 60)
         children = _children(process.pid)
         process.send_signal(number)
-        assert process.wait(20) == 0, output.read_text()
+        assert process.wait(60) == 0, output.read_text()
         words = output.read_text()
     assert "The yard is closed." in words
     assert "Traceback" not in words

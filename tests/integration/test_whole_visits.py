@@ -62,4 +62,4 @@ def test_a_visit_from_start_to_end(yard: Yard) -> None:
     assert "0048200006" in line.rights()
     again = yard.run("visit", "end")
     assert again.code == 1
-    assert "which visit" in again.said
+    assert "There is nothing to end" in again.said

@@ -44,7 +44,7 @@ __all__ = [
     "until",
 ]
 
-DEADLINE_S = 25.0
+DEADLINE_S = 60.0
 HEADER = "serial,holder,kind,group\n"
 GROUPS = """\
 [groups.berth-holders]
@@ -98,7 +98,7 @@ def gatepost(*arguments: str | Path, **environment: str) -> Done:
     """Give a command as a user would, and wait for its end. A trace in what it says is a failure in itself."""
     command = [sys.executable, "-m", "gateway", *map(str, arguments)]
     done = subprocess.run(
-        command, capture_output=True, text=True, check=False, timeout=50, stdin=subprocess.DEVNULL,
+        command, capture_output=True, text=True, check=False, timeout=100, stdin=subprocess.DEVNULL,
         env=_environment(**environment),
     )  # fmt: skip
     assert "Traceback" not in done.stderr, done.stderr
@@ -118,7 +118,7 @@ def _give(arguments: Sequence[str], environment: Mapping[str, str]) -> Done:
         out, err = Path(folder, "out"), Path(folder, "err")
         process = WarmProcess(arguments, _environment(**environment), out, err)
         try:
-            code = process.wait(50)
+            code = process.wait(100)
         finally:
             process.kill()
         done = Done(code, out.read_text("utf-8"), err.read_text("utf-8"))
