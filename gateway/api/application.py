@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import os
 from collections.abc import Collection
+from functools import cache
 from typing import Any
 
 from aiohttp import web
@@ -80,7 +81,6 @@ def build_application(
         ],
         client_max_size=limits.roster_bytes,
     )
-    document = json.dumps(build_document(OPERATIONS, version=version), ensure_ascii=False).encode()
     app[CONTEXT] = Context(
         services=services,
         limits=limits,
@@ -90,7 +90,7 @@ def build_application(
         agreements=AgreementBook(services),
         version=version,
         started_s=services.clock.monotonic(),
-        document=document,
+        document=_document(version),
         behind_proxy=behind_proxy,
     )
     for operation in OPERATIONS:
@@ -101,6 +101,12 @@ def build_application(
     app.cleanup_ctx.append(counting_events)
     app.on_shutdown.append(_end_streams)
     return app
+
+
+@cache
+def _document(version: str) -> bytes:
+    """The OpenAPI document; a fifth of a second's work that is the same for every application."""
+    return json.dumps(build_document(OPERATIONS, version=version), ensure_ascii=False).encode()
 
 
 async def _end_streams(app: web.Application) -> None:
