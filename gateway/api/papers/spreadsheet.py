@@ -12,6 +12,7 @@ from gateway.domain.spreadsheet import csv_line
 
 __all__ = ["access_csv", "handover_csv", "write_rows"]
 
+
 def write_rows(rows: Iterable[Sequence[str]]) -> bytes:
     """RFC 4180, with a byte-order mark so that spreadsheets read UTF-8."""
     return "".join(csv_line(row) for row in rows).encode("utf-8-sig")
