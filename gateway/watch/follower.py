@@ -234,7 +234,7 @@ class Follower:
             view = view.in_doubt()
         self._ring_skipped = bool(self.strange)
         self.origins.see(read.entries)
-        entries, view = tell_entries(self.name, read.entries, view, mirror, self._names, batteries)
+        entries, view = tell_entries(self.name, read.entries, view, mirror, self._names, batteries=batteries)
         told += entries
         told += tell_differences(self.name, view, status, self._names)
         self._view = View.of(status)

@@ -86,6 +86,7 @@ def tell_entries(
     view: View,
     mirror: Mirror | None,
     names: Names,
+    *,
     batteries: Mapping[int, Battery] = MappingProxyType({}),
 ) -> tuple[list[Told], View]:
     """Events of ring entries, in their order, and the view after them. `batteries` by serial, as just read."""
