@@ -36,8 +36,10 @@ class FirstRosterDesk:
         self._own = own
 
     async def read(self, receivers: Sequence[str] = ()) -> FirstRoster:
-        names = receivers or self._site.names_with_slots()
-        memories = [await self._memory(name) for name in dict.fromkeys(names)]
+        names = dict.fromkeys(receivers or self._site.names_with_slots())
+        memories = [await self._memory(name) for name in names]
+        if not receivers:
+            memories += [memory for name in self._site.names_by_hand() if (memory := await self._by_hand(name))]
         first = self._editor.first(memories)
         if not first.transmitters:
             raise Refused(
@@ -69,8 +71,17 @@ class FirstRosterDesk:
             [PutFiles(first.pair)], who=who, how="from-receiver", subject="files", basis=only_when_there_is_none
         )
 
+    async def _by_hand(self, name: str) -> Memory | None:
+        """What was entered and ticked where no line reaches; None while nobody has said what it holds."""
+        try:
+            return await self._memory(name)
+        except Refused as unknown:
+            if unknown.code != "holdings-unknown":
+                raise
+            return None
+
     async def _memory(self, name: str) -> Memory:
-        receiver = self._site.with_slots(name)
+        receiver = self._site.planned(name)
         mirror = await self._keeper.refresh(name)
         slots = tuple(mirror.slots[number] for number in sorted(mirror.slots))
         return Memory(self._site.facts[name], mirror.limits, slots, receiver.kind_code, receiver.fit_name)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -12,6 +13,7 @@ from gateway.roster import RosterFileReader
 from gateway.roster.editing import FileEditor
 from gateway.roster.local_source import LocalSource
 from gateway.store.keptrosters import KeptRosterFiles
+from gateway.sync.by_hand.keeping import SiteKeeper
 from gateway.sync.first_rosters import FirstRosterDesk
 from gateway.sync.own_roster import OwnRosterDesk
 from gateway.sync.roster_keeper import RosterKeeper
@@ -108,3 +110,22 @@ async def test_nothing_to_take_over(tmp_path: Path) -> None:
     with pytest.raises(Refused) as told:
         await site.desk.read()
     assert told.value.code == "nothing-held"
+
+
+async def test_a_receiver_without_a_line_comes_along_once_it_is_known(tmp_path: Path) -> None:
+    """What was entered and ticked there is taken over too; while nobody has said what it holds it is left out."""
+    site = Site(tmp_path)
+    by_hand = replace(site.house.site, by_hand=frozenset({"car-park"}))
+    mirrors = site.house.store.mirrors
+    mirrors.kept.pop("car-park", None)
+    keeper = SiteKeeper(site.house.keeper, site=by_hand, mirrors=mirrors)
+    site.desk = FirstRosterDesk(
+        site=by_hand, keeper=keeper, editor=FileEditor(), reader=RosterFileReader(BERLIN), own=site.own
+    )
+    assert (await site.desk.read()).transmitters == 4
+    with pytest.raises(Refused) as told:
+        await site.desk.read(["car-park"])
+    assert told.value.code == "holdings-unknown"
+    await site.house.keeper.refresh("car-park")
+    assert (await site.desk.read()).transmitters == 6
+    assert site.written == [0, 0]
