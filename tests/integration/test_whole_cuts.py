@@ -73,14 +73,21 @@ def _numbers(ids: list[str]) -> list[int]:
 
 @contextlib.contextmanager
 def _taken(terminal: Path) -> Iterator[None]:
-    """Hold the lowest free terminals (pts(4)) up to this one, so that the next one made is another."""
+    """Hold this one and all free ones below it, so that the next one made is another: pts(4) gives the lowest."""
     held: list[int] = []
+
+    def hold_next() -> bool:
+        pair = os.openpty()
+        made = int(Path(os.ttyname(pair[1])).name)
+        if made <= int(terminal.name):
+            held.extend(pair)
+        else:  # some other program has ours, and may give it back at any time
+            for descriptor in pair:
+                os.close(descriptor)
+        return made == int(terminal.name)
+
     try:
-        newest = -1
-        while newest < int(terminal.name):
-            pair = os.openpty()
-            held += pair
-            newest = int(Path(os.ttyname(pair[1])).name)
+        until(hold_next, f"{terminal} in our own hands")
         yield
     finally:
         for descriptor in held:

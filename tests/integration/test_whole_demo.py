@@ -8,6 +8,7 @@ import signal
 import socket
 import subprocess
 import sys
+import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -38,6 +39,13 @@ def _runs(pid: int) -> bool:
         return False
 
 
+@pytest.fixture
+def folder() -> Iterator[Path]:
+    """One with a short name, for a socket's path has 107 characters at most."""
+    with tempfile.TemporaryDirectory(prefix="fq-") as found:
+        yield Path(found)
+
+
 @contextmanager
 def _demo(folder: Path, *arguments: str) -> Iterator[tuple[subprocess.Popen[bytes], Path]]:
     """The demo as a process with its output in a file and its own folder for temporary files."""
@@ -56,10 +64,10 @@ def _demo(folder: Path, *arguments: str) -> Iterator[tuple[subprocess.Popen[byte
         process.wait(20)
 
 
-def test_it_plays_to_its_end(tmp_path: Path) -> None:
+def test_it_plays_to_its_end(folder: Path) -> None:
     """Exit 0; a token that works while it runs; a revocation proven; a summary; no folder and no process left."""
     address = _free_address()
-    with _demo(tmp_path, "--for", "12", "--listen", address) as (process, output):
+    with _demo(folder, "--for", "12", "--listen", address) as (process, output):
         until(lambda: "the token for this run is" in output.read_text(), "a token", 60)
         token = until(lambda: re.search(r"^  (gp_\S+)$", output.read_text(), re.M), "the token itself")[1]
         seen = gatepost("status", "--url", f"http://{address}", GATEPOST_TOKEN=token)
@@ -82,19 +90,19 @@ def test_it_plays_to_its_end(tmp_path: Path) -> None:
         assert sentence in words
     assert "Traceback" not in words
     assert not any(map(_runs, children))
-    assert [path.name for path in tmp_path.iterdir()] == ["output"]
+    assert [path.name for path in folder.iterdir()] == ["output"]
 
 
-def test_an_address_in_use(tmp_path: Path) -> None:
+def test_an_address_in_use(folder: Path) -> None:
     """Exit 1 at once, the address named, and what to write; nothing left behind."""
     with socket.create_server(("127.0.0.1", 0)) as door:
         address = f"127.0.0.1:{door.getsockname()[1]}"
-        done = gatepost("demo", "--for", "5", "--listen", address, TMPDIR=str(tmp_path))
+        done = gatepost("demo", "--for", "5", "--listen", address, TMPDIR=str(folder))
     assert done.code == 1
     assert f"Another program listens on {address}." in done.err
     assert "--listen 127.0.0.1:PORT" in done.err
     assert "{" not in done.err
-    assert list(tmp_path.iterdir()) == []
+    assert list(folder.iterdir()) == []
 
 
 @pytest.mark.parametrize(
@@ -105,10 +113,11 @@ def test_an_address_in_use(tmp_path: Path) -> None:
         ("Bringing the receivers", signal.SIGTERM),
     ],
 )
-def test_a_signal_ends_all_of_it(tmp_path: Path, moment: str, number: signal.Signals) -> None:
+def test_a_signal_ends_all_of_it(folder: Path, moment: str, number: signal.Signals) -> None:
     """While it starts, or in the middle of a sync: exit 0, a sentence, its processes and its folder gone."""
-    with _demo(tmp_path, "--listen", _free_address()) as (process, output):
-        until(lambda: moment in output.read_text(), moment, 60)
+    with _demo(folder, "--listen", _free_address()) as (process, output):
+        until(lambda: moment in output.read_text() or process.poll() is not None, moment, 60)
+        assert process.poll() is None, output.read_text()
         children = _children(process.pid)
         process.send_signal(number)
         assert process.wait(60) == 0, output.read_text()
@@ -116,11 +125,11 @@ def test_a_signal_ends_all_of_it(tmp_path: Path, moment: str, number: signal.Sig
     assert "The yard is closed." in words
     assert "Traceback" not in words
     assert not any(map(_runs, children))
-    assert [path.name for path in tmp_path.iterdir()] == ["output"]
+    assert [path.name for path in folder.iterdir()] == ["output"]
 
 
-def test_an_address_that_is_none(tmp_path: Path) -> None:
+def test_an_address_that_is_none(folder: Path) -> None:
     """Exit 2 and how one is written."""
-    done = gatepost("demo", "--listen", "8470", TMPDIR=str(tmp_path))
+    done = gatepost("demo", "--listen", "8470", TMPDIR=str(folder))
     assert done.code == 2
     assert "HOST:PORT" in done.err
