@@ -14,6 +14,7 @@ from gateway.domain.transmitter import write_serial
 
 __all__ = [
     "Card",
+    "PeopleOrder",
     "PeopleQuery",
     "Person",
     "Place",
@@ -123,11 +124,20 @@ class Person:
         return self.cards[0].serial
 
 
+class PeopleOrder(StrEnum):
+    """Who comes first."""
+
+    HOLDER = "holder"  # by name, numbers in it by their size
+    SERIAL = "serial"  # by the lowest serial
+    HEARD = "heard"  # whoever was heard last
+    ENDING = "ending"  # whoever ends first; without a date at the end
+
+
 @dataclass(frozen=True, slots=True)
 class PeopleQuery:
     """Which people. Every word of `text` is found in the holder or in a serial; empty fields ask for nothing.
 
-    By holder; with `recent` those first who were heard last.
+    `order` is by holder unless something else is asked for.
     """
 
     text: str = ""
@@ -136,4 +146,4 @@ class PeopleQuery:
     standing: Standing | None = None
     unnamed: bool | None = None
     listed: bool | None = None
-    recent: bool = False
+    order: PeopleOrder = PeopleOrder.HOLDER

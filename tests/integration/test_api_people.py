@@ -19,7 +19,7 @@ async def test_people_by_page_and_by_serial() -> None:
         assert (await client.get("/api/v1/people?sort=colour")).problem == "query-invalid"
         await client.get("/api/v1/people?q=berth&unnamed=true&standing=pending&sort=heard")
         asked = bench.people.asked[-1]
-        assert (asked.text, asked.unnamed, asked.standing, asked.recent) == ("berth", True, "pending", True)
+        assert (asked.text, asked.unnamed, asked.standing, asked.order) == ("berth", True, "pending", "heard")
     async with bench.served("view") as client:
         assert (await client.get("/api/v1/people")).problem == "scope-insufficient"
         assert (await client.get("/api/v1/people/0048231907")).problem == "scope-insufficient"

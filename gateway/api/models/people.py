@@ -48,7 +48,8 @@ _PERSON = {"id": "0048231907", "holder": "Berth 12", "transmitters": [_CARD]}
 
 
 class PeopleSearch(Query):
-    """Whom to show. Every word of `q` stands in the holder or in a serial. `sort=heard` shows the last heard first."""
+    """Whom to show. Every word of `q` stands in the holder or in a serial. `sort` is `holder`, `serial`, `heard`
+    (the last heard first) or `ending` (whoever ends first)."""
 
     cursor: str | None = Field(default=None, max_length=1000)
     limit: int = Field(default=100, ge=1, le=500)
@@ -58,7 +59,7 @@ class PeopleSearch(Query):
     standing: Standing | None = None
     unnamed: bool | None = Field(default=None, description="True: only those whom nobody has named yet.")
     listed: bool | None = Field(default=None, description="False: only what receivers hold and the roster lacks.")
-    sort: str = Field(default="holder", pattern="^(holder|heard)$")
+    sort: str = Field(default="holder", pattern="^(holder|serial|heard|ending)$")
 
 
 class PlaceAnswer(Answer):

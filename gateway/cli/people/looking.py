@@ -11,6 +11,7 @@ from gateway.cli.client import ApiClient
 from gateway.cli.console import AsJson, console, print_json
 from gateway.cli.people.finding import serial_of
 from gateway.cli.reaching import Reach, reaching
+from gateway.domain.person import PeopleOrder
 
 __all__ = ["list_people", "print_card", "show"]
 
@@ -24,10 +25,13 @@ def list_people(
         str | None, typer.Option("--standing", help="Only those who stand so: works, pending, ended, revoked, ...")
     ] = None,
     unnamed: Annotated[bool, typer.Option("--unnamed", help="Only whom nobody has named, last heard first.")] = False,
+    order: Annotated[
+        PeopleOrder, typer.Option("--order", help="By name, by serial, the last heard first, or who ends first.")
+    ] = PeopleOrder.HOLDER,
     as_json: AsJson = False,
 ) -> None:
     """List people, with how each transmitter stands and when it was last heard."""
-    query: dict[str, str | int] = {"q": text, "limit": 500}
+    query: dict[str, str | int] = {"q": text, "limit": 500, "sort": order.value}
     if group:
         query["group"] = group
     if standing:

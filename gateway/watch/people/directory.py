@@ -12,10 +12,11 @@ from bisect import bisect_right
 from collections import defaultdict
 from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
-from datetime import timedelta
+from datetime import date, datetime, timedelta
+from functools import partial
 
 from gateway.clock import Clock
-from gateway.domain.person import Card, PeopleQuery, Person
+from gateway.domain.person import Card, PeopleOrder, PeopleQuery, Person
 from gateway.domain.revocation import Revocation
 from gateway.domain.roster import Entry, Roster
 from gateway.domain.transmitter import BUILT_IN_KINDS, Kind, write_serial
@@ -29,6 +30,7 @@ from gateway.watch.people.recollection import Recollection
 __all__ = ["Directory"]
 
 _LAST = 10**15 - 1  # in milliseconds: after every press there can be
+_NEVER = "9999-12-31T24:00:01"
 _KEY_LETTERS = 40  # of a name in the order of people, so that a place in the list stays short
 
 
@@ -75,6 +77,7 @@ class Directory:
         self._mirrors = mirrors
         self._clock = clock
         self._roster = roster
+        self._zone = premises.zone
         self._recollection = Recollection(journal, keep_heard)
         self._cards = CardMaker(
             premises, site=site, clock=clock, trust=trust, revoked=revoked, recollection=self._recollection
@@ -95,9 +98,15 @@ class Directory:
     def _find(self, query: PeopleQuery, after: str, limit: int) -> tuple[tuple[Person, ...], int, str]:
         everybody = self._now()
         found = [known for known in everybody.people if _matches(known, query.text)]
-        if query.recent:
-            found = sorted((self._by_press(known) for known in found), key=lambda known: known.key)
-        if query != PeopleQuery(query.text, recent=query.recent):
+        places: Mapping[PeopleOrder, Callable[[_Known], str]] = {
+            PeopleOrder.SERIAL: self._by_serial,
+            PeopleOrder.HEARD: self._by_press,
+            PeopleOrder.ENDING: partial(self._by_end, everybody),
+        }
+        if (place := places.get(query.order)) is not None:
+            moved = (replace(known, key=f"{place(known)}\n{known.key}") for known in found)
+            found = sorted(moved, key=lambda known: known.key)
+        if query != PeopleQuery(query.text, order=query.order):
             made = [(known, self._person(everybody, known)) for known in found]
             found = [known for known, person in made if any(_fits(card, query) for card in person.cards)]
         begin = bisect_right(found, after, key=lambda known: known.key) if after else 0
@@ -106,12 +115,27 @@ class Directory:
         people = tuple(self._person(everybody, known) for known in page)
         return people, len(found), page[-1].key if more else ""
 
-    def _by_press(self, known: _Known) -> _Known:
-        """The same person with a place in the order of the newest press; never heard comes last."""
+    def _by_serial(self, known: _Known) -> str:
+        """The lowest serial."""
+        return write_serial(min(known.serials))
+
+    def _by_end(self, everybody: _Everybody, known: _Known) -> str:
+        """The first moment at which one of their transmitters ends, on the site's clock; without a date comes last."""
+        entries = (everybody.entries.get(serial) for serial in known.serials)
+        ends = (self._end(entry.valid_until) for entry in entries if entry and entry.valid_until)
+        return min(ends, default=_NEVER)
+
+    def _end(self, until: date | datetime) -> str:
+        if isinstance(until, datetime):
+            return until.astimezone(self._zone).strftime("%Y-%m-%dT%H:%M:%S")
+        return f"{until.isoformat()}T24:00:00"  # the last day still counts
+
+    def _by_press(self, known: _Known) -> str:
+        """The newest press; never heard comes last."""
         now = self._clock.now()
         presses = (self._recollection.last_heard(serial, now) for serial in known.serials)
         newest = max((press.time.timestamp() for press in presses if press), default=0.0)
-        return replace(known, key=f"{_LAST - int(newest * 1000):015d}\n{known.key}")
+        return f"{_LAST - int(newest * 1000):015d}"
 
     async def card(self, serial: int) -> Person:
         """Raises NotFound, StoreUnavailable."""

@@ -26,7 +26,7 @@ OPTIONS: dict[str, set[str]] = {
     "roster preview": _DAEMON | {"--json", "--receiver"},
     "roster apply": _DAEMON | {"--json", "--receiver", "--approve"},
     "roster from-receiver": _DAEMON | {"--json", "--receiver", "--keep", "--replace"},
-    "people list": _DAEMON | {"--json", "--group", "--standing", "--unnamed"},
+    "people list": _DAEMON | {"--json", "--group", "--standing", "--unnamed", "--order"},
     "people show": _DAEMON | {"--json"},
     "people add": _DAEMON
     | {"--json", "--group", "--right", "--like", "--kind", "--site", "--from", "--until", "--note", "--apply"},

@@ -11,7 +11,7 @@ import pytest
 from gateway.domain.events import EventDraft, EventName, Span
 from gateway.domain.gate import Gate
 from gateway.domain.mirror import Mirror
-from gateway.domain.person import Card, PeopleQuery, PlaceState, Standing, unnamed_holder
+from gateway.domain.person import Card, PeopleOrder, PeopleQuery, PlaceState, Standing, unnamed_holder
 from gateway.domain.receiver import Identity, Limits, Slot
 from gateway.domain.revocation import Revocation
 from gateway.domain.roster import Entry, Right, Roster
@@ -166,13 +166,13 @@ async def test_the_unnamed_are_found_as_they_are_heard() -> None:
     await yard.press(BERTH)
     await yard.clock.advance(60)
     await yard.press(OFFICE)
-    people, _, _ = await yard.directory.find(PeopleQuery(unnamed=True, recent=True))
+    people, _, _ = await yard.directory.find(PeopleQuery(unnamed=True, order=PeopleOrder.HEARD))
     assert [person.serial for person in people] == [OFFICE, BERTH, CREW]
     press = people[0].cards[0].last_heard
     assert press is not None
     assert press.sentence == "Unnamed, last heard at Slip gate 08:01, position 1."
-    first, _, place = await yard.directory.find(PeopleQuery(recent=True), limit=1)
-    rest, _, _ = await yard.directory.find(PeopleQuery(recent=True), after=place)
+    first, _, place = await yard.directory.find(PeopleQuery(order=PeopleOrder.HEARD), limit=1)
+    rest, _, _ = await yard.directory.find(PeopleQuery(order=PeopleOrder.HEARD), after=place)
     assert [person.serial for person in (*first, *rest)] == [OFFICE, BERTH, CREW]
 
 
@@ -219,3 +219,25 @@ async def test_one_holder_with_two_transmitters_is_one_person() -> None:
         assert [card.serial for card in (await yard.directory.card(serial)).cards] == [BERTH, CREW]
     with pytest.raises(NotFound):
         await yard.directory.card(OFFICE)
+
+
+async def test_the_orders() -> None:
+    """By the lowest serial; by the first end, a last day counting to its end; pages keep to the order."""
+    ends: tuple[date | datetime | None, ...] = (None, date(2026, 10, 31), datetime(2026, 10, 31, 18, tzinfo=UTC))
+    yard = Yard(
+        *(Entry(n, 90 - n, f"Berth {n}", rights=(GATE,), valid_until=end) for n, end in enumerate(ends, 2)),
+        Entry(9, 95, "Berth 2", rights=(GATE,), valid_until=date(2026, 12, 1)),
+    )
+
+    async def by(order: PeopleOrder) -> list[str]:
+        found: list[str] = []
+        place = ""
+        while True:
+            people, _, place = await yard.directory.find(PeopleQuery(order=order), after=place, limit=1)
+            found += [person.holder for person in people]
+            if not place:
+                return found
+
+    assert await by(PeopleOrder.HOLDER) == ["Berth 2", "Berth 3", "Berth 4"]
+    assert await by(PeopleOrder.SERIAL) == ["Berth 4", "Berth 3", "Berth 2"]
+    assert await by(PeopleOrder.ENDING) == ["Berth 4", "Berth 3", "Berth 2"]

@@ -178,7 +178,7 @@ function filterBar(filters, changed) {
   const q = field({ name: "q", label: "Holder or serial", kind: "search", value: filters.q, autocomplete: "off" });
   const gate = field({ name: "gate", label: "Who has access to", kind: "select", options: [{ value: "", text: "Any gate" }] });
   const standing = field({ name: "standing", label: "How it stands", kind: "select", value: filters.standing, options: [{ value: "", text: "However" }, ...Object.entries(STANDINGS).map(([key, text]) => ({ value: key, text }))] });
-  const sort = field({ name: "sort", label: "Order", kind: "select", value: filters.sort, options: [{ value: "", text: "By holder" }, { value: "heard", text: "Last used first" }] });
+  const sort = field({ name: "sort", label: "Order", kind: "select", value: filters.sort, options: [{ value: "", text: "By holder" }, { value: "serial", text: "By transmitter" }, { value: "heard", text: "Last used first" }, { value: "ending", text: "Ending first" }] });
   const inputs = Object.fromEntries([q, gate, standing, sort].map((each) => [each.dataset.field, each.querySelector("input, select")]));
   for (const [name, input] of Object.entries(inputs)) {
     input.addEventListener("input", () => {
