@@ -38,6 +38,9 @@ __all__ = ["EnrolmentDesk"]
 
 _ROSTER = EventFilter(names=frozenset({EventName.ROSTER_FETCHED}))
 
+#: The event is durable before the roster is in force (rule 8); our choice, far longer than between the two.
+_IN_FORCE_AFTER_S = 1.0
+
 
 class EnrolmentDesk:
     """`ports.EnrolmentDesk`. `rosters` is the roster in force without overrides."""
@@ -129,6 +132,8 @@ class EnrolmentDesk:
         """End overrides that the roster has taken over, now and whenever one is accepted; runs until cancelled."""
         await settle_overrides(self._rosters, self._kept)
         async for _ in follow(self._journal, _ROSTER):
+            await settle_overrides(self._rosters, self._kept)
+            await self._clock.sleep(_IN_FORCE_AFTER_S)
             await settle_overrides(self._rosters, self._kept)
 
     # --- completing ---
