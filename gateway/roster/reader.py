@@ -144,5 +144,5 @@ def _checked(gathered: Sequence[Findings], entries: tuple[Entry, ...], known: Gr
         faults=faults,
         warnings=tuple(warning for findings in gathered for warning in findings.warnings),
         transmitters=len(entries),
-        holders=len({entry.holder for entry in entries}),
+        holders=len({entry.holder.casefold() for entry in entries}),
     )
