@@ -21,6 +21,7 @@ from tests.integration.driver_bench import Bench, bench
 from tests.integration.test_watch_on_a_line import until
 
 CONTACT = Contact("slip-gate", 1, InputRole.CLOSED, "gate closed", "slip-gate")
+COMMAND_WINDOW_S = 2.0  # for so long a press explains that a gate opens
 GATE = Gate("slip-gate", "Slip gate", "slip-gate", outputs=(1,), contacts=(CONTACT,), travel_s=1.0)
 
 
@@ -37,7 +38,7 @@ async def deriving(on: Bench, store: MemoryStore) -> AsyncIterator[tuple[Watch, 
         clock=clock,
     )
     conditions = ConditionWatch(
-        Premises((GATE,), (CONTACT,), ConditionLimits(travel_margin_s=0.5, command_window_s=2.0)),
+        Premises((GATE,), (CONTACT,), ConditionLimits(travel_margin_s=0.5, command_window_s=COMMAND_WINDOW_S)),
         journal=store.journal,
         documents=store.documents,
         live=watch.live,
@@ -77,6 +78,7 @@ async def test_a_gate_that_does_not_answer_and_one_that_nobody_asked(tmp_path: P
             assert conditions.gates.gate("slip-gate").position is GatePosition.MOVING
             on.command("input 1 normal")
             await until(lambda: conditions.gates.gate("slip-gate").position is GatePosition.SHUT)
+            await until(lambda: asyncio.get_running_loop().time() > pressed + COMMAND_WINDOW_S + 1.5)
             on.command("input 1 violated")
             await until(lambda: _open(conditions) == ["opened-without-command"])
 

@@ -261,7 +261,8 @@ def test_a_full_receiver(untouched: Yard) -> None:
 def test_no_roster_file(untouched: Yard) -> None:
     """Exit 3 with the path; the last good roster stays in force; an empty file and a cut one are refused with 1."""
     untouched.roster.unlink()
-    gone, checked = untouched.run_all(["roster", "apply"], ["check", "--config", untouched.config, "--json"])
+    gone = untouched.run("roster", "apply")
+    checked = untouched.run("check", "--config", untouched.config, "--json")
     assert (gone.code, checked.code) == (3, 3)
     assert f"There is no file {untouched.roster}." in gone.err
     assert [finding["part"] for finding in checked.json if not finding["ok"]] == ["roster"]

@@ -18,6 +18,10 @@ import pytest
 from tests.integration.yard import gatepost, until
 
 
+#: As at a terminal (env(1)): what a shell starts in the background, such as these tests, is to ignore Ctrl-C.
+_HEED = ("env", "--default-signal=INT")
+
+
 def _free_address() -> str:
     with socket.create_server(("127.0.0.1", 0)) as door:
         return f"127.0.0.1:{door.getsockname()[1]}"
@@ -53,7 +57,7 @@ def _demo(folder: Path, *arguments: str) -> Iterator[tuple[subprocess.Popen[byte
     environment = {**os.environ, "TMPDIR": str(folder), "PYTHONUNBUFFERED": "1", "COLUMNS": "160"}
     with output.open("wb") as file:
         process = subprocess.Popen(
-            [sys.executable, "-m", "gateway", "demo", *arguments], stdin=subprocess.DEVNULL, stdout=file, stderr=file,
+            [*_HEED, sys.executable, "-m", "gateway", "demo", *arguments], stdin=subprocess.DEVNULL, stdout=file, stderr=file,
             env=environment, start_new_session=True,
         )  # fmt: skip
     try:
