@@ -17,7 +17,6 @@ import pytest
 
 from tests.integration.yard import gatepost, until
 
-
 #: As at a terminal (env(1)): what a shell starts in the background, such as these tests, is to ignore Ctrl-C.
 _HEED = ("env", "--default-signal=INT")
 
@@ -57,9 +56,13 @@ def _demo(folder: Path, *arguments: str) -> Iterator[tuple[subprocess.Popen[byte
     environment = {**os.environ, "TMPDIR": str(folder), "PYTHONUNBUFFERED": "1", "COLUMNS": "160"}
     with output.open("wb") as file:
         process = subprocess.Popen(
-            [*_HEED, sys.executable, "-m", "gateway", "demo", *arguments], stdin=subprocess.DEVNULL, stdout=file, stderr=file,
-            env=environment, start_new_session=True,
-        )  # fmt: skip
+            [*_HEED, sys.executable, "-m", "gateway", "demo", *arguments],
+            stdin=subprocess.DEVNULL,
+            stdout=file,
+            stderr=file,
+            env=environment,
+            start_new_session=True,
+        )
     try:
         yield process, output
     finally:
