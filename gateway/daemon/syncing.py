@@ -168,9 +168,15 @@ def build_syncing(ground: Ground, rosters: Rosters, watching: Watching, names: N
         ground, site=site, book=book, drafter=drafter, preparer=preparer, runner=runner, revocations=revoker,
         rosters=rosters.rows,
     )  # fmt: skip
+
+    async def bring_by_date() -> bool:
+        """The sheets first: they need no line."""
+        settled = await visits.settle_all()
+        return await runner.bring_applied() and settled
+
     dates = DateTimer(
         site=site, clock=clock, trust=trust, journal=journal, runs=store.runs, rosters=rosters.rows,
-        bring=runner.bring_applied,
+        bring=bring_by_date,
     )  # fmt: skip
     return Syncing(
         site=site, ids=ids, runner=runner, settings=desk, waiting=waiting, restorer=restorer, revoker=revoker,

@@ -52,7 +52,7 @@ from gateway.sync.words import Person
 __all__ = ["LOOK_AGAIN_S", "VisitDesk"]
 
 LOOK_AGAIN_S = 300.0
-"""How long a date that has come, or a full disk, can keep a sheet as it was: our choice."""
+"""How long a full disk can keep a sheet as it was after it has room again: our choice."""
 _WAKING = EventFilter(
     names=frozenset(
         {
@@ -278,12 +278,16 @@ class VisitDesk:
         async for _ in follow(self._journal, _WAKING):
             await self.settle_all()
 
-    async def settle_all(self) -> None:
-        """Look at every sheet again. What can't be kept now is looked at again later."""
+    async def settle_all(self) -> bool:
+        """Look at every sheet again. What can't be kept now is looked at again later; then it is False."""
+        settled = True
         for name in self.names:
-            with contextlib.suppress(GatepostError):
+            try:
                 async with self._turn(name):
                     await self._settle(name)
+            except GatepostError:
+                settled = False
+        return settled
 
     async def _settle(self, receiver: str) -> None:
         """Bring plan and open lines to what is to be done now. The turn is taken."""
