@@ -38,9 +38,6 @@ __all__ = ["EnrolmentDesk"]
 
 _ROSTER = EventFilter(names=frozenset({EventName.ROSTER_FETCHED}))
 
-#: The event is durable before the roster is in force (rule 8); our choice, far longer than between the two.
-_IN_FORCE_AFTER_S = 1.0
-
 
 class EnrolmentDesk:
     """`ports.EnrolmentDesk`. `rosters` is the roster in force without overrides."""
@@ -111,8 +108,7 @@ class EnrolmentDesk:
         overrides, revoked = await self._keep(entries, roster, asked_by) if in_force else ((), ())
         await self._enroller.complete(enrolment)
         brought, notes = await self._bring(overrides, asked_by)
-        if additions is not None:
-            await settle_overrides(self._rosters, self._kept)
+        await settle_overrides(self._rosters, self._kept)  # a roster that has them may have come meanwhile
         left_out = (*left_out, *revoked, *notes)
         return Enrolled(self._form.header, rows, entries, additions is not None, overrides, brought, left_out)
 
@@ -132,8 +128,6 @@ class EnrolmentDesk:
         """End overrides that the roster has taken over, now and whenever one is accepted; runs until cancelled."""
         await settle_overrides(self._rosters, self._kept)
         async for _ in follow(self._journal, _ROSTER):
-            await settle_overrides(self._rosters, self._kept)
-            await self._clock.sleep(_IN_FORCE_AFTER_S)
             await settle_overrides(self._rosters, self._kept)
 
     # --- completing ---

@@ -2,7 +2,8 @@
 
 Rule 6 of the design: an unreachable source and a faulty file leave the last good roster in force, and say so. What the
 source says is journaled once per change, not at every try. A roster is accepted in this order: its bytes are
-kept, then the ledger names its digest, then the journal tells; so the ledger never names bytes that are not there.
+kept, then the ledger names its digest, then it is in force, then the journal tells; so the ledger never names bytes
+that are not there, and whoever acts on the event finds the roster that it tells of.
 It reads no file format and knows no network; those are the reader's and the source's.
 """
 

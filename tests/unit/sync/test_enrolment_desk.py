@@ -10,7 +10,7 @@ from typing import Any
 
 import pytest
 
-from gateway.domain.enrolment import EnrolmentWay
+from gateway.domain.enrolment import EnrolmentWay, Override
 from gateway.domain.events import EventDraft, EventName
 from gateway.domain.plan import PlanState
 from gateway.domain.receiver import Origin
@@ -206,6 +206,23 @@ async def test_a_roster_that_had_it_between_two_looks_has_taken_it_over() -> Non
         house.rosters.put(with_groups(*rows, digest="d3"))
         await house.store.journal.commit(Commit(events=(EventDraft(EventName.ROSTER_FETCHED),)))
         await house.clock.settle()
+        assert house.enrolments.overrides() == ()
+
+
+async def test_a_roster_that_comes_while_the_override_is_made_takes_it_over() -> None:
+    """Its event finds no override yet, and no other comes: the override looks for itself once it is kept."""
+    async with house_of() as house:
+        keep = house.store.ledger.keep_override
+
+        async def slow(override: Override) -> None:
+            rows = [entry(n) for n in range(1, 11)]
+            house.rosters.put(with_groups(*rows, entry(NEW), digest="d2"))
+            await house.store.journal.commit(Commit(events=(EventDraft(EventName.ROSTER_FETCHED),)))
+            await house.clock.settle()
+            await keep(override)
+
+        house.store.ledger.keep_override = slow  # type: ignore[method-assign]
+        await complete(house, order(group="berths"), in_force=True)
         assert house.enrolments.overrides() == ()
 
 

@@ -2,14 +2,20 @@
 
 from __future__ import annotations
 
+import asyncio
+import inspect
 from collections.abc import Sequence
 from datetime import UTC, datetime
+from typing import Any
+
+import pytest
 
 from gateway.domain.events import EventName
 from gateway.domain.roster import Fault, Roster
 from gateway.errors import GatepostError, SourceRefused, SourceUnreachable
-from gateway.ports import Fetched, NotModified, ReceiverFacts, RosterCheck
+from gateway.ports import EventFilter, Fetched, NotModified, ReceiverFacts, RosterAcceptance, RosterCheck
 from gateway.sync.due import Due
+from gateway.sync.following import follow
 from gateway.sync.roster_keeper import RosterKeeper
 from tests.fakes.clock import FakeClock
 from tests.fakes.memory_store import MemoryStore
@@ -51,6 +57,13 @@ class Reader:
         return RosterCheck(Roster(entries, f"digest of {roster.decode()}"), (), ())
 
 
+class Book:
+    """`ports.RosterBook` that forgets."""
+
+    async def note(self, roster: Roster, accepted: RosterAcceptance, *, now: bool) -> None:
+        """Nothing is kept."""
+
+
 class Bench:
     def __init__(self) -> None:
         self.clock = FakeClock()
@@ -58,15 +71,11 @@ class Bench:
         self.source = Source()
         self.desk = self.make()
 
-    def make(self) -> RosterKeeper:
+    def make(self, **parts: Any) -> RosterKeeper:
+        """`parts` take the place of the store's own."""
+        kept = {"archive": self.store.rosters, "ledger": self.store.ledger, "journal": self.store.journal}
         return RosterKeeper(
-            source=self.source,
-            reader=Reader(),
-            archive=self.store.rosters,
-            ledger=self.store.ledger,
-            journal=self.store.journal,
-            clock=self.clock,
-            receivers=[facts()],
+            source=self.source, reader=Reader(), clock=self.clock, receivers=[facts()], **(kept | parts)
         )
 
     def events(self) -> list[EventName]:
@@ -252,3 +261,54 @@ async def test_missed_runs_are_told_with_the_fetch() -> None:
     await bench.desk.fetch(due=Due(due, missed=3))
     event = bench.store.journal.all()[-1]
     assert (event.name, event.data["missed"], event.data["due"]) == (EventName.ROSTER_FETCHED, 3, due.isoformat())
+
+
+class Slow:
+    """Stands before one part of the store: others have many turns before and after each thing it does."""
+
+    def __init__(self, part: object) -> None:
+        self._part = part
+
+    def __getattr__(self, name: str) -> Any:
+        found = getattr(self._part, name)
+        if not inspect.iscoroutinefunction(found):
+            return found
+
+        async def call(*arguments: Any, **named: Any) -> Any:
+            await _turns()
+            result = await found(*arguments, **named)
+            await _turns()
+            return result
+
+        return call
+
+
+async def _turns() -> None:
+    for _ in range(50):
+        await asyncio.sleep(0)
+
+
+@pytest.mark.parametrize("part", ["archive", "ledger", "journal", "book"])
+async def test_whoever_acts_on_the_event_finds_that_roster_in_force(part: str) -> None:
+    """However slow what is kept on the way: the roster is in force before anybody is told of it."""
+    bench = Bench()
+    store = {"archive": bench.store.rosters, "ledger": bench.store.ledger, "journal": bench.store.journal}
+    bench.desk = bench.make(**{part: Slow(store.get(part, Book()))})
+    found: list[tuple[object, str]] = []
+
+    async def act() -> None:
+        async for event in follow(bench.store.journal, EventFilter(names=frozenset({EventName.ROSTER_FETCHED}))):
+            in_force = bench.desk.in_force
+            assert in_force is not None
+            assert in_force.accepted is not None
+            assert in_force.accepted.digest == in_force.roster.digest
+            found.append((event.data["digest"], in_force.roster.digest))
+
+    async with asyncio.TaskGroup() as group:
+        acting = group.create_task(act())
+        for content in (b"1 2 3", b"1 2 3 4"):
+            bench.source.content = content
+            await bench.desk.fetch()
+            await _turns()
+        acting.cancel()
+    assert found == [("digest of 1 2 3",) * 2, ("digest of 1 2 3 4",) * 2]
