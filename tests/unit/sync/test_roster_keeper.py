@@ -73,7 +73,11 @@ class Bench:
 
     def make(self, **parts: Any) -> RosterKeeper:
         """`parts` take the place of the store's own."""
-        kept = {"archive": self.store.rosters, "ledger": self.store.ledger, "journal": self.store.journal}
+        kept: dict[str, Any] = {
+            "archive": self.store.rosters,
+            "ledger": self.store.ledger,
+            "journal": self.store.journal,
+        }
         return RosterKeeper(
             source=self.source, reader=Reader(), clock=self.clock, receivers=[facts()], **(kept | parts)
         )
