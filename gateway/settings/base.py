@@ -6,25 +6,56 @@ are faults that are told, for a file that means something else than it says help
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from enum import Enum
 from pathlib import Path
 from types import UnionType
-from typing import Annotated, Any, Literal, Union, get_args, get_origin
+from typing import Annotated, Any, Literal, Self, Union, get_args, get_origin
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationInfo, field_validator
+from pydantic import BaseModel, ConfigDict, Field, ValidationInfo, field_validator, model_validator
 from pydantic_core import PydanticKnownError
 
-__all__ = ["DriftWord", "Name", "Strict"]
+__all__ = ["WITHOUT_RULES", "DriftWord", "Misfits", "Name", "Strict", "refuse"]
 
 Name = Annotated[str, Field(pattern=r"^[a-z0-9][a-z0-9-]{0,31}$")]
 DriftWord = Literal["report", "remove", "adopt"]
+
+
+#: The context of a reading that is satisfied when each key is right by itself.
+WITHOUT_RULES: Mapping[str, bool] = {}
+
+
+class Misfits(ValueError):
+    """Everything that is wrong by rules in one place of the file, so that none of it hides another.
+
+    Each of `faults` says what to write; one that begins with a key (`line is needed`, `operate: ...`) is told there.
+    """
+
+    def __init__(self, faults: Iterable[str]) -> None:
+        self.faults = tuple(faults)
+        super().__init__("\n".join(self.faults))
+
+
+def refuse(faults: Iterable[str]) -> None:
+    """Raises Misfits when there is a fault among them."""
+    if found := tuple(faults):
+        raise Misfits(found)
 
 
 class Strict(BaseModel):
     """A table of the file."""
 
     model_config = ConfigDict(extra="forbid", frozen=True)
+
+    def _misfits(self) -> Iterable[str]:
+        """What is wrong between the keys of this table; asked when each of them is right by itself."""
+        return ()
+
+    @model_validator(mode="after")
+    def _fits(self, info: ValidationInfo) -> Self:
+        if info.context is not WITHOUT_RULES:
+            refuse(self._misfits())
+        return self
 
     @field_validator("*", mode="before")
     @classmethod

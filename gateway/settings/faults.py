@@ -8,90 +8,95 @@ from __future__ import annotations
 
 import difflib
 import re
-from collections.abc import Callable, Mapping
-from typing import Any
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Any, get_args
 
 from pydantic import BaseModel
 from pydantic_core import ErrorDetails
 
-__all__ = ["tell_fault"]
+from gateway.domain.wrong_value import show_value, tell_value
+from gateway.settings.base import Misfits
 
-_QUOTED = 'write text in quotes, for example "fennel-quay"'
-_SENTENCES: dict[str, Callable[[Mapping[str, Any], object], str]] = {
-    "missing": lambda _, __: "this key is needed and missing",
-    "string_pattern_mismatch": lambda _, __: "a name has small letters, digits and hyphens, at most 32",
-    "string_type": lambda _, found: f"{_shown(found)} stands here; {_QUOTED}",
-    "string_too_short": lambda _, __: "it is empty; write something",
-    "string_too_long": lambda about, __: f"it is too long; write at most {about.get('max_length')} characters",
-    "path_type": lambda _, found: f'{_shown(found)} is no path; write it in quotes, for example "/var/lib/gatepost"',
-    "int_type": lambda _, found: f"{_shown(found)} stands here; write a whole number without quotes",
-    "int_parsing": lambda _, found: f"{_shown(found)} stands here; write a whole number without quotes",
-    "int_from_float": lambda _, found: f"{_shown(found)} stands here; write a whole number",
-    "float_type": lambda _, found: f"{_shown(found)} stands here; write a number without quotes",
-    "float_parsing": lambda _, found: f"{_shown(found)} stands here; write a number without quotes",
-    "bool_type": lambda _, found: f"{_shown(found)} stands here; write true or false",
-    "bool_parsing": lambda _, found: f"{_shown(found)} stands here; write true or false",
-    "greater_than_equal": lambda about, found: (
-        f"{_shown(found)} is too small; write at least {_number(about.get('ge'))}"
-    ),
-    "greater_than": lambda about, found: f"{_shown(found)} is too small; write more than {_number(about.get('gt'))}",
-    "less_than_equal": lambda about, found: f"{_shown(found)} is too large; write at most {_number(about.get('le'))}",
-    "literal_error": lambda about, found: f"{_shown(found)} stands here; write {about.get('expected')}",
-    "enum": lambda about, found: f"{_shown(found)} stands here; write {about.get('expected')}",
-    "tuple_type": lambda _, found: f'{_shown(found)} stands here; write a list, for example ["gate", "lamp"]',
-    "dict_type": lambda _, found: f"{_shown(found)} stands here; a table is needed",
-    "model_type": lambda _, found: f"{_shown(found)} stands here; a table is needed",
-    "too_short": lambda _, __: "at least one is needed",
+__all__ = ["Told", "tell_faults", "tell_misfit"]
+
+#: What is said otherwise of a settings file: its tables, its paths, and names, which are what has a pattern there.
+_OF_SETTINGS: dict[str, str] = {
+    "missing": "this key is needed and missing",
+    "string_pattern_mismatch": "a name has small letters, digits and hyphens, at most 32",
+    "path_type": '{found} is no path; write it in quotes, for example "/var/lib/gatepost"',
+    "dict_type": "{found} stands here; a table is needed",
+    "model_type": "{found} stands here; a table is needed",
 }
+_TEXT = '"fennel-quay"'
 
 
-def tell_fault(text: str, fault: ErrorDetails, model: type[BaseModel]) -> str:
-    """One sentence for one of pydantic's findings in a file of this text, checked against `model`."""
+@dataclass(frozen=True, slots=True)
+class Told:
+    """One fault as a sentence. `line` is 0 where none was found."""
+
+    line: int
+    sentence: str
+
+
+def tell_faults(text: str, fault: ErrorDetails, model: type[BaseModel]) -> list[Told]:
+    """What one of pydantic's findings says about a file of this text that was checked against `model`."""
     parts = [str(part) for part in fault["loc"] if part != "[key]"]
-    message = fault["msg"].removeprefix("Value error, ")
     if fault["type"] == "value_error":
-        parts, message = _refined(parts, message, model)
-    elif fault["type"] == "extra_forbidden":
+        error = fault.get("ctx", {}).get("error")
+        messages = error.faults if isinstance(error, Misfits) else (fault["msg"].removeprefix("Value error, "),)
+        return [_told(text, *_refined(parts, message, model)) for message in messages]
+    if fault["type"] == "extra_forbidden":
         near = difflib.get_close_matches(parts[-1], _keys_below(parts[:-1], model), n=1)
-        message = f"unknown key; did you mean {near[0]}?" if near else "unknown key; take it out"
-    elif fault["type"] in _SENTENCES:
-        message = _SENTENCES[fault["type"]](fault.get("ctx", {}), fault["input"])
-    place = ".".join(parts)
-    line = _line_of(text, parts)
-    return f"line {line}, {place}: {message}" if line and place else f"{place or 'the file as a whole'}: {message}"
+        return [_told(text, parts, f"unknown key; did you mean {near[0]}?" if near else "unknown key; take it out")]
+    return [_told(text, parts, _sentence(fault) or fault["msg"])]
 
 
-def _number(limit: object) -> str:
-    return f"{limit:g}" if isinstance(limit, float) and abs(limit) < 1e6 else f"{limit}"
+def tell_misfit(text: str, misfit: str) -> Told:
+    """A misfit of `rules`, which begins with its place."""
+    place, _, message = misfit.partition(": ")
+    return _told(text, place.split("."), message)
 
 
-def _shown(found: object) -> str:
-    if isinstance(found, bool):
-        return str(found).lower()
-    if isinstance(found, dict | list):
-        return "a table" if isinstance(found, dict) else "a list"
-    return f"“{found}”" if isinstance(found, str) else f"{found}"
+def _told(text: str, parts: list[str], message: str) -> Told:
+    place, line = ".".join(parts), _line_of(text, parts)
+    if line and place:
+        return Told(line, f"line {line}, {place}: {message}")
+    return Told(0, f"{place or 'the file as a whole'}: {message}")
+
+
+def _sentence(fault: ErrorDetails) -> str | None:
+    kind, found = fault["type"], fault["input"]
+    if kind in _OF_SETTINGS:
+        return _OF_SETTINGS[kind].format(found=show_value(found))
+    return tell_value(kind, fault.get("ctx", {}), found, example=_TEXT)
 
 
 def _refined(parts: list[str], message: str, model: type[BaseModel]) -> tuple[list[str], str]:
-    """A rule over several keys names its place in the message: `lines.quayside.port: ...`, or begins with the key."""
-    place, colon, rest = message.partition(": ")
-    if not parts and colon and re.fullmatch(r"[A-Za-z0-9_.-]+", place):
-        return place.split("."), rest
-    first = message.split(maxsplit=1)[0]
-    return ([*parts, first], message) if first in _keys_below(parts, model) else (parts, message)
+    """A rule over several keys begins with the one that it speaks of: `operate: ...` or `line is needed ...`."""
+    first, colon, rest = message.partition(" ")
+    key = first.removesuffix(":")
+    if key not in _keys_below(parts, model):
+        return parts, message
+    return [*parts, key], rest if colon and first.endswith(":") else message
 
 
 def _keys_below(parts: list[str], model: type[BaseModel]) -> list[str]:
-    """The keys that may stand in the table at this place."""
-    place: Any = model
+    """The keys that may stand in the table at this place, of whichever kind it is."""
+    places: list[type[BaseModel]] = [model]
     for part in parts:
-        field = getattr(place, "model_fields", {}).get(part)
-        if field is None:
-            continue
-        options = [field.annotation, *getattr(field.annotation, "__args__", ())]
-        place = next((o for o in options if isinstance(o, type) and issubclass(o, BaseModel)), place)
-    return list(getattr(place, "model_fields", {}))
+        fields = [place.model_fields[part] for place in places if part in place.model_fields]
+        if fields:
+            places = [found for field in fields for found in _models(field.annotation)]
+    return list(dict.fromkeys(key for place in places for key in place.model_fields))
+
+
+def _models(annotation: Any) -> Iterator[type[BaseModel]]:
+    """The tables in an annotation: `dict[Name, A | B]` has A and B."""
+    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
+        yield annotation
+    for argument in get_args(annotation):
+        yield from _models(argument)
 
 
 def _line_of(text: str, parts: list[str]) -> int:

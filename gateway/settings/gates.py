@@ -13,7 +13,7 @@ from pydantic import Field, field_validator
 
 from gateway.domain.condition import ConditionLimits
 from gateway.domain.gate import Closing, Contact, Gate, GateKind, InputRole
-from gateway.domain.operation import WARNING_LEAST_S, Operable, Warning, names_a_stop
+from gateway.domain.operation import WARNING_LEAST_S, Operable, Warning
 from gateway.settings.base import Strict
 
 __all__ = [
@@ -24,11 +24,8 @@ __all__ = [
     "build_gate",
     "build_gates",
     "build_operables",
-    "check_gates",
 ]
 
-_ENDS = (InputRole.CLOSED, InputRole.OPEN)
-_OF_A_GATE = (*_ENDS, InputRole.EXIT, InputRole.COMMAND, InputRole.SAFETY)
 _Seconds = Annotated[float, Field(ge=0, le=86_400)]
 
 
@@ -176,83 +173,3 @@ def _warning(gate: GateSettings, receiver: Any) -> Warning | None:
     wanted = gate.warning.output.casefold()
     number = next(number for number, name in receiver.output_names.items() if name.casefold() == wanted)
     return Warning(number, gate.warning.output, gate.warning.seconds)
-
-
-def check_gates(gates: Mapping[str, GateSettings], receivers: Mapping[str, Any]) -> None:
-    """What ties gates and receivers together. Raises ValueError with the place and what to write."""
-    owners: dict[tuple[str, str], str] = {}
-    for name, gate in gates.items():
-        if gate.receiver not in receivers:
-            known = ", ".join(sorted(receivers))
-            raise ValueError(f"gates.{name}.receiver: there is no receiver “{gate.receiver}”; receivers are: {known}")
-        named = {output.casefold() for output in receivers[gate.receiver].outputs.values()}
-        for output in gate.outputs:
-            if output.casefold() not in named:
-                raise ValueError(
-                    f"gates.{name}.outputs: {gate.receiver} has no output named “{output}”; "
-                    f"name it under receivers.{gate.receiver}.outputs first"
-                )
-            owner = owners.setdefault((gate.receiver, output.casefold()), name)
-            if owner != name:
-                raise ValueError(f"gates.{name}.outputs: “{output}” already moves {owner}; an output moves one gate")
-    for name, gate in gates.items():
-        _check_stops(name, gate, receivers)
-        _check_warning(name, gate, owners, receivers)
-    for name, receiver in receivers.items():
-        for number, each in receiver.inputs.items():
-            _check_input(f"receivers.{name}.inputs.{number}", each, gates, receivers)
-
-
-def _check_stops(name: str, gate: GateSettings, receivers: Mapping[str, Any]) -> None:
-    """What is named after a stop is never operated from afar, whatever its output is called."""
-    allowed = {output.casefold() for output in receivers[gate.receiver].operate}
-    if not (names_a_stop(name) or names_a_stop(gate.title)):
-        return
-    if operated := sorted(output for output in gate.outputs if output.casefold() in allowed):
-        raise ValueError(
-            f"gates.{name}: a gate named after a stop can't have outputs that are operated from afar "
-            f"({', '.join(operated)}); an emergency stop works at the gate alone: take them out of "
-            f"receivers.{gate.receiver}.operate"
-        )
-
-
-def _check_warning(
-    name: str, gate: GateSettings, owners: Mapping[tuple[str, str], str], receivers: Mapping[str, Any]
-) -> None:
-    if gate.warning is None:
-        return
-    output, place = gate.warning.output, f"gates.{name}.warning.output"
-    if output.casefold() not in {each.casefold() for each in receivers[gate.receiver].outputs.values()}:
-        raise ValueError(
-            f"{place}: {gate.receiver} has no output named “{output}”; "
-            f"name it under receivers.{gate.receiver}.outputs first"
-        )
-    if (owner := owners.get((gate.receiver, output.casefold()))) is not None:
-        raise ValueError(f"{place}: “{output}” moves {owner}; a warning needs an output of its own")
-    if names_a_stop(output):
-        raise ValueError(f"{place}: “{output}” is named after a stop, and that is never operated from afar")
-
-
-def _check_input(
-    place: str, each: InputSettings, gates: Mapping[str, GateSettings], receivers: Mapping[str, Any]
-) -> None:
-    if each.gate is None:
-        if each.role in _OF_A_GATE:
-            raise ValueError(f'{place}: an input with the role {each.role} needs its gate; write gate = "NAME"')
-        return
-    if each.gate not in gates:
-        known = ", ".join(sorted(gates)) or "none yet"
-        raise ValueError(f"{place}.gate: there is no gate “{each.gate}”; gates are: {known}")
-    if each.role is InputRole.SAFETY and each.normal == "high":
-        _refuse_turned_safety(place, each.gate, gates[each.gate], receivers)
-
-
-def _refuse_turned_safety(place: str, name: str, gate: GateSettings, receivers: Mapping[str, Any]) -> None:
-    """A safety input is never masked, turned round or bypassed while an output of its gate may be operated."""
-    allowed = {output.casefold() for output in receivers[gate.receiver].operate}
-    if operated := sorted(output for output in gate.outputs if output.casefold() in allowed):
-        raise ValueError(
-            f"{place}.normal: a safety input can't be turned round while an output of its gate {name} may be operated "
-            f"from afar ({', '.join(operated)}); have the input wired so that low is normal, or take the output "
-            f"out of receivers.{gate.receiver}.operate"
-        )

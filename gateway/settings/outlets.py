@@ -8,19 +8,19 @@ from __future__ import annotations
 
 import difflib
 import re
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from datetime import time
 from pathlib import Path
-from typing import Annotated, Any, Literal, Self
+from typing import Annotated, Any, Literal
 
-from pydantic import Discriminator, Field, Tag, field_validator, model_validator
+from pydantic import Discriminator, Field, Tag, field_validator
 from pydantic_core import ErrorDetails
 
 from gateway.errors import SettingsFault
 from gateway.outlets.alarm.codes import Code, is_code_key
 from gateway.outlets.choice import is_pattern
 from gateway.outlets.mqtt_topics import check_prefix
-from gateway.settings.base import Strict
+from gateway.settings.base import Strict, refuse
 
 __all__ = [
     "AlarmSettings",
@@ -28,7 +28,6 @@ __all__ = [
     "MqttSettings",
     "OutletSettings",
     "WebhookSettings",
-    "check_outlets",
     "plain_fault",
 ]
 
@@ -97,15 +96,13 @@ class MqttSettings(_Choosing):
         except SettingsFault as fault:
             raise ValueError(f"{fault.message} {fault.remedy}") from fault
 
-    @model_validator(mode="after")
-    def _whole(self) -> Self:
+    def _misfits(self) -> Iterator[str]:
         if (self.certificate_file is None) != (self.key_file is None):
-            raise ValueError("certificate_file and key_file belong together; write both or none")
+            yield "certificate_file and key_file belong together; write both or none"
         if self.password_file is not None and self.username is None:
-            raise ValueError("username is missing: a password needs one")
+            yield "username is missing: a password needs one"
         if self.password_file is not None and not self.tls and not self.allow_loopback:
-            raise ValueError("password_file needs tls = true: the password would cross the network in clear")
-        return self
+            yield "password_file needs tls = true: the password would cross the network in clear"
 
 
 class CodeSettings(Strict):
@@ -142,18 +139,18 @@ class AlarmSettings(_Outlet):
     @field_validator("addresses")
     @classmethod
     def _places(cls, addresses: tuple[str, ...]) -> tuple[str, ...]:
-        for address in addresses:
-            found = re.fullmatch(r"(tcp|udp)://(\[[0-9a-f:.]+\]|[^\s:/\[\]]+):(\d{1,5})", address)
-            if found is None or not 1 <= int(found[3]) <= 65_535:
-                raise ValueError(f"“{address}” is no address; write for example tcp://station.example:12000")
+        refuse(
+            f"“{address}” is no address; write for example tcp://station.example:12000"
+            for address in addresses
+            if (found := re.fullmatch(r"(tcp|udp)://(\[[0-9a-f:.]+\]|[^\s:/\[\]]+):(\d{1,5})", address)) is None
+            or not 1 <= int(found[3]) <= 65_535
+        )
         return addresses
 
     @field_validator("codes")
     @classmethod
     def _keys(cls, codes: dict[str, Any]) -> dict[str, Any]:
-        for key in codes:
-            if not is_code_key(key):
-                raise ValueError(f"“{key}” is no event; docs/outlets/alarm.md lists the keys")
+        refuse(f"“{key}” is no event; docs/outlets/alarm.md lists the keys" for key in codes if not is_code_key(key))
         return codes
 
 
@@ -179,17 +176,15 @@ class MailSettings(_Choosing):
     def _urgent_patterns(cls, urgent: tuple[str, ...]) -> tuple[str, ...]:
         return _known_patterns(urgent)
 
-    @model_validator(mode="after")
-    def _whole(self) -> Self:
+    def _misfits(self) -> Iterator[str]:
         if (self.username is None) != (self.password_file is None):
-            raise ValueError("username and password_file belong together; write both or none")
+            yield "username and password_file belong together; write both or none"
         if self.security == "none" and not self.allow_loopback and self.username is not None:
-            raise ValueError('security = "none" would send the password in clear; write "starttls" or "tls"')
+            yield 'security: "none" would send the password in clear; write "starttls" or "tls"'
         if self.quiet is not None and self.quiet_span is None:
-            raise ValueError(f'quiet is “{self.quiet}”; write a span such as "22:00-06:30"')
+            yield f'quiet: “{self.quiet}” stands here; write a span such as "22:00-06:30"'
         if self.digest is not None and _time(self.digest) is None:
-            raise ValueError(f'digest is “{self.digest}”; write a time such as "07:30"')
-        return self
+            yield f'digest: “{self.digest}” stands here; write a time such as "07:30"'
 
     @property
     def quiet_span(self) -> tuple[time, time] | None:
@@ -223,18 +218,6 @@ _KINDS: Mapping[str, type[Strict]] = {
     "alarm": AlarmSettings,
     "mail": MailSettings,
 }
-
-
-def check_outlets(outlets: Mapping[str, Any], receivers: Mapping[str, Any]) -> None:
-    """What ties outlets and receivers together. Raises ValueError with the place and what to write."""
-    for name, outlet in outlets.items():
-        places = [("receivers", receiver) for receiver in outlet.receivers]
-        for table in ("accounts", "points"):
-            places += [(table, key.partition("/")[0]) for key in getattr(outlet, table, {})]
-        for table, receiver in places:
-            if receiver not in receivers:
-                known = ", ".join(sorted(receivers))
-                raise ValueError(f"outlets.{name}.{table}: there is no receiver “{receiver}”; receivers are: {known}")
 
 
 def plain_fault(error: ErrorDetails) -> ErrorDetails:
@@ -273,12 +256,12 @@ def _said(error: ErrorDetails, loc: tuple[int | str, ...], message: str) -> Erro
 
 
 def _known_patterns(patterns: tuple[str, ...]) -> tuple[str, ...]:
-    for pattern in patterns:
-        if not is_pattern(pattern):
-            raise ValueError(
-                f"“{pattern}” is no event; write a name of docs/events.md, a family such as link.*, "
-                "or condition.raised:left-open"
-            )
+    refuse(
+        f"“{pattern}” is no event; write a name of docs/events.md, a family such as link.*, "
+        "or condition.raised:left-open"
+        for pattern in patterns
+        if not is_pattern(pattern)
+    )
     return patterns
 
 

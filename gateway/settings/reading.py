@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 import tomllib
+from collections.abc import Iterable
 from pathlib import Path
 
 from pydantic import ValidationError
 
 from gateway.errors import SettingsFault
-from gateway.settings.faults import tell_fault
+from gateway.settings.faults import Told, tell_faults, tell_misfit
 from gateway.settings.outlets import plain_fault
+from gateway.settings.rules import misfits
+from gateway.settings.tables import good_tables
 from gateway.settings.whole import Settings
 
 __all__ = ["load_settings", "parse_settings"]
@@ -35,12 +38,22 @@ def parse_settings(text: str, name: str) -> Settings:
         raw = tomllib.loads(text)
     except tomllib.TOMLDecodeError as fault:
         raise SettingsFault(f"{name} is not valid TOML: {fault}.", remedy="Mend that line.") from fault
+    told = [tell_misfit(text, misfit) for misfit in misfits(good_tables(raw))]
     try:
-        return Settings.model_validate(raw)
+        settings = Settings.model_validate(raw)
     except ValidationError as fault:
-        places = [tell_fault(text, plain_fault(error), Settings) for error in fault.errors()]
-        count = "one fault" if len(places) == 1 else f"{len(places)} faults"
-        raise SettingsFault(
-            f"{name} has {count}:\n" + "\n".join(f"  {place}" for place in places),
-            remedy="Nothing was started or changed. docs/settings.md lists every key.",
-        ) from fault
+        told += [each for error in fault.errors() for each in tell_faults(text, plain_fault(error), Settings)]
+        raise _fault(name, told) from fault
+    if told:
+        raise _fault(name, told)
+    return settings
+
+
+def _fault(name: str, told: Iterable[Told]) -> SettingsFault:
+    """All of it in the order of the file."""
+    places = [each.sentence for each in sorted(told, key=lambda each: each.line)]
+    count = "one fault" if len(places) == 1 else f"{len(places)} faults"
+    return SettingsFault(
+        f"{name} has {count}:\n" + "\n".join(f"  {place}" for place in places),
+        remedy="Nothing was started or changed. docs/settings.md lists every key.",
+    )

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import re
-from typing import Annotated, Any, Literal, Self
+from collections.abc import Iterator
+from typing import Annotated, Any, Literal
 
-from pydantic import Field, field_validator, model_validator
+from pydantic import Field, field_validator
 
 from gateway.domain.operation import names_a_stop
-from gateway.settings.base import DriftWord, Name, Strict
+from gateway.settings.base import DriftWord, Name, Strict, refuse
 from gateway.settings.gates import InputsMixin
 
 __all__ = ["REGISTER_MAP", "LineSettings", "ReceiverSettings"]
@@ -57,23 +58,17 @@ class ReceiverSettings(InputsMixin):
     @field_validator("outputs", "inputs")
     @classmethod
     def _numbered(cls, named: dict[str, Any]) -> dict[str, Any]:
-        wrong = [number for number in named if not (number.isdigit() and 1 <= int(number) <= 64)]
-        if wrong:
-            raise ValueError(f'“{wrong[0]}” is not a number; write for example outputs = {{ 1 = "gate" }}')
-        names = [each if isinstance(each, str) else each.name for each in named.values()]
-        folded = [name.casefold() for name in names if name]
-        if len(set(folded)) != len(folded):
-            raise ValueError("two of them have the same name; give each its own")
+        refuse(_wrongly_numbered(named))
         return named
 
     @field_validator("outputs")
     @classmethod
     def _writable_in_rosters(cls, names: dict[str, str]) -> dict[str, str]:
-        wrong = [name for name in names.values() if not re.fullmatch(r"[^\s:/,;]{1,32}", name)]
-        if wrong:
-            raise ValueError(
-                f"“{wrong[0]}” can't be written in a roster; use 1 to 32 characters without blanks and without : / , ;"
-            )
+        refuse(
+            f"“{name}” can't be written in a roster; use 1 to 32 characters without blanks and without : / , ;"
+            for name in names.values()
+            if not re.fullmatch(r"[^\s:/,;]{1,32}", name)
+        )
         return names
 
     @property
@@ -86,33 +81,44 @@ class ReceiverSettings(InputsMixin):
         """Whether no line reaches it."""
         return self.kind == "manual"
 
-    @model_validator(mode="after")
-    def _keys_of_its_kind(self) -> Self:
-        if not self.by_hand:
-            if not self.line:
-                raise ValueError('line is needed: the line that it is on; or kind = "manual" when no line reaches it')
-            if wrong := [key for key in _MANUAL_KEYS if key in self.model_fields_set]:
-                raise ValueError(f'{wrong[0]} is for kind = "manual"; a receiver on a line states it itself')
-            return self
-        if wrong := [key for key in _WIRED_KEYS if key in self.model_fields_set]:
-            raise ValueError(f'{wrong[0]} needs a line, and kind = "manual" has none; take one of the two out')
+    def _misfits(self) -> Iterator[str]:
+        yield from self._odd_by_hand() if self.by_hand else self._odd_on_a_line()
+        named = {name.casefold() for name in self.outputs.values()}
+        for name in self.operate:
+            if name.casefold() not in named:
+                yield f"operate: there is no output named “{name}”; name it under outputs first"
+            if names_a_stop(name):
+                yield (
+                    f"operate: “{name}” is named after a stop, and that is never operated from afar; take it out: "
+                    "an emergency stop works at the gate alone, without Gatepost"
+                )
+
+    def _odd_on_a_line(self) -> Iterator[str]:
+        if not self.line:
+            yield 'line is needed: the line that it is on; or kind = "manual" when no line reaches it'
+        for key in _MANUAL_KEYS:
+            if key in self.model_fields_set:
+                yield f'{key} is for kind = "manual"; a receiver on a line states it itself'
+
+    def _odd_by_hand(self) -> Iterator[str]:
+        for key in _WIRED_KEYS:
+            if key in self.model_fields_set:
+                yield f'{key} needs a line, and kind = "manual" has none; take one of the two out'
         if self.slots is None:
-            raise ValueError('slots is needed with kind = "manual": how many transmitters it has room for')
+            yield 'slots is needed with kind = "manual": how many transmitters it has room for'
         highest = max(self.output_names, default=0)
         if not highest and self.output_count is None:
-            raise ValueError('outputs is needed with kind = "manual", for example outputs = { 1 = "gate" }')
+            yield 'outputs is needed with kind = "manual", for example outputs = { 1 = "gate" }'
         if self.output_count is not None and highest > self.output_count:
-            raise ValueError(f"output_count is {self.output_count}, but output {highest} has a name; correct one")
-        return self
+            yield f"output_count is {self.output_count}, but output {highest} has a name; correct one"
 
-    @model_validator(mode="after")
-    def _operated_outputs_exist(self) -> Self:
-        named = {name.casefold() for name in self.outputs.values()}
-        if wrong := [name for name in self.operate if name.casefold() not in named]:
-            raise ValueError(f"operate: there is no output named “{wrong[0]}”; name it under outputs first")
-        if stops := [name for name in self.operate if names_a_stop(name)]:
-            raise ValueError(
-                f"operate: “{stops[0]}” is named after a stop, and that is never operated from afar; take it out: "
-                "an emergency stop works at the gate alone, without Gatepost"
-            )
-        return self
+
+def _wrongly_numbered(named: dict[str, Any]) -> Iterator[str]:
+    for number in named:
+        if not (number.isdigit() and 1 <= int(number) <= 64):
+            yield f'“{number}” is not a number; write for example outputs = {{ 1 = "gate" }}'
+    first: dict[str, str] = {}
+    for number, each in named.items():
+        name = each if isinstance(each, str) else each.name
+        if name and (other := first.setdefault(name.casefold(), number)) != number:
+            yield f"{other} and {number} have the same name “{name}”; give each its own"

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import codecs
+from collections.abc import Iterator
 from pathlib import Path
-from typing import Annotated, Literal, Self
+from typing import Annotated, Literal
 from zoneinfo import ZoneInfo
 
-from pydantic import Field, field_validator, model_validator
+from pydantic import Field, field_validator
 
 from gateway.errors import SettingsFault
 from gateway.settings.base import DriftWord, Strict
@@ -71,38 +72,30 @@ class RosterSettings(Strict):
             raise ValueError(f"“{encoding}” is no text encoding; write for example cp1252") from fault
         return encoding
 
-    @model_validator(mode="after")
-    def _keys_where_needed(self) -> Self:
-        if not self.public_keys and (self.signature == "required" or self.revocations is not None):
-            what = 'signature = "required"' if self.signature == "required" else "a revocation list"
-            raise ValueError(f"{what} needs public_keys: the second line of minisign's .pub file")
-        if self.public_keys and self.signature == "off" and self.revocations is None:
-            raise ValueError('public_keys are given and nothing is checked; write signature = "required"')
-        return self
-
-    @model_validator(mode="after")
-    def _one_word_for_drift(self) -> Self:
+    def _misfits(self) -> Iterator[str]:
+        if not self.public_keys:
+            remedy = "needs public_keys: the second line of minisign's .pub file"
+            if self.signature == "required":
+                yield f'signature: "required" {remedy}'
+            elif self.revocations is not None:
+                yield f"revocations: a revocation list {remedy}"
+        elif self.signature == "off" and self.revocations is None:
+            yield 'public_keys are given and nothing is checked; write signature = "required"'
         if self.unknown is not None and self.drift is not None:
-            raise ValueError("unknown is the older name of drift; keep drift alone")
-        return self
-
-    @model_validator(mode="after")
-    def _one_timetable(self) -> Self:
+            yield "unknown is the older name of drift; keep drift alone"
         if self.schedule is not None and self.every_minutes is not None:
-            raise ValueError("schedule and every_minutes exclude each other; keep one")
-        return self
+            yield "schedule and every_minutes exclude each other; keep one"
+        if self.local and (odd := self._of_a_file):
+            yield (
+                f'source: with "local" the gateway keeps roster and groups itself; leave out {", ".join(odd)}, '
+                "or write a path such as ./local if a file is meant"
+            )
 
-    @model_validator(mode="after")
-    def _kept_here_alone(self) -> Self:
-        if self.local:
-            odd = [name for name in ("groups", "credentials_file", "ca_file") if getattr(self, name) is not None]
-            odd += ["signature"] if self.signature == "required" else []
-            if odd:
-                raise ValueError(
-                    f'with source = "local" the gateway keeps roster and groups itself; leave out {", ".join(odd)}, '
-                    "or write a path such as ./local if a file is meant"
-                )
-        return self
+    @property
+    def _of_a_file(self) -> list[str]:
+        """The keys in use that say how a file is fetched."""
+        odd = [name for name in ("groups", "credentials_file", "ca_file") if getattr(self, name) is not None]
+        return odd + (["signature"] if self.signature == "required" else [])
 
     @property
     def local(self) -> bool:

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from pathlib import Path
-from typing import Annotated, Literal, Self
+from typing import Annotated, Literal
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
-from pydantic import Field, field_validator, model_validator
+from pydantic import Field, field_validator
 
 from gateway.settings.base import Name, Strict
 
@@ -54,17 +55,16 @@ class ApiSettings(Strict):
         host, _, port = self.listen.rpartition(":")
         return host.strip("[]"), int(port)
 
-    @model_validator(mode="after")
-    def _closed_door(self) -> Self:
+    def _misfits(self) -> Iterator[str]:
         host, colon, port = self.listen.rpartition(":")
-        if not colon or not port.isdigit() or not 0 <= int(port) <= 65_535 or not host:
-            raise ValueError("listen must be HOST:PORT, for example 127.0.0.1:8470")
         if (self.tls_certificate is None) != (self.tls_key is None):
-            raise ValueError("tls_certificate and tls_key belong together; write both or none")
+            yield "tls_certificate and tls_key belong together; write both or none"
+        if not colon or not port.isdigit() or not 0 <= int(port) <= 65_535 or not host:
+            yield "listen must be HOST:PORT, for example 127.0.0.1:8470"
+            return
         loopback = host.strip("[]") in ("127.0.0.1", "::1", "localhost")
-        if not loopback and self.tls_certificate is None and not self.behind_proxy:
-            raise ValueError(
-                "an address other than loopback needs tls_certificate and tls_key, "
+        if not loopback and self.tls_certificate is None and self.tls_key is None and not self.behind_proxy:
+            yield (
+                "listen: an address other than loopback needs tls_certificate and tls_key, "
                 "or behind_proxy = true when a proxy on this machine ends TLS"
             )
-        return self

@@ -50,7 +50,7 @@ BROKEN: tuple[tuple[str, str, str], ...] = (
     (_TOP, '[gateway]\nclock = "good"', "line 2, gateway.clock: “good” stands here; write 'auto', 'trusted' or 'untr"),
     (_TOP, "[gateway]\nstate = 5", "line 2, gateway.state: 5 is no path; write it in quotes"),
     (_TOP, '[api]\nlisten = "8470"\n[gateway]', "line 2, api.listen: listen must be HOST:PORT, for example 127.0.0.1"),
-    (_TOP, '[api]\nlisten = "0.0.0.0:8470"\n[gateway]', "line 1, api: an address other than loopback needs tls_certif"),
+    (_TOP, '[api]\nlisten = "0.0.0.0:8470"\n[gateway]', "line 2, api.listen: an address other than loopback needs tl"),
     (_TOP, '[api]\ntls_key = "/k"\n[gateway]', "api.tls_certificate: tls_certificate and tls_key belong together; wri"),
     (_TOP, '[api]\nhosts = "quay"\n[gateway]', 'line 2, api.hosts: “quay” stands here; write a list, for example ["'),
     ("[lines.quayside]", "[lines.Quay_Side]", "line 4, lines.Quay_Side: a name has small letters, digits and hyphens"),
@@ -81,7 +81,11 @@ BROKEN: tuple[tuple[str, str, str], ...] = (
     (_ADDRESS, "address = 248", "line 10, receivers.slip-gate.address: 248 is too large; write at most 247"),
     (_ADDRESS, "polls_per_second = 0", "line 10, receivers.slip-gate.polls_per_second: 0 is too small; write more th"),
     (_ADDRESS, 'outputs = { one = "gate" }', "line 10, receivers.slip-gate.outputs: “one” is not a number; write for"),
-    (_ADDRESS, 'outputs = { 1 = "gate", 2 = "Gate" }', "receivers.slip-gate.outputs: two of them have the same name"),
+    (
+        _ADDRESS,
+        'outputs = { 1 = "gate", 2 = "Gate" }',
+        "receivers.slip-gate.outputs: 1 and 2 have the same name “Gate”",
+    ),
     (_ADDRESS, 'outputs = { 1 = "slip gate" }', "“slip gate” can't be written in a roster; use 1 to 32 characters"),
     (_ADDRESS, 'password = "pontoon7"', "line 10, receivers.slip-gate.password: unknown key"),
     (
@@ -140,6 +144,101 @@ def test_all_faults_in_one_pass() -> None:
     first, *places = caught.value.message.splitlines()
     assert first == "gatepost.toml has 3 faults:"
     assert [place.split(",")[0].strip() for place in places] == ["line 6", "line 10", "line 14"]
+
+
+def test_rules_between_tables_hide_none_of_each_other() -> None:
+    """Each table wrong by itself, each rule between tables, and rules within one table: all of them, in file order."""
+    text = """\
+[gateway]
+site = "fennel-quay"
+keep_heard_days = 30
+[lines.quayside]
+port = "/dev/ttyUSB0"
+[lines.workshop]
+port = "/dev/ttyUSB0"
+baud = 1
+[lines.yard]
+port = "/dev/ttyUSB0"
+[receivers.slip-gate]
+line = "quay"
+outputs = { 1 = "gate", 2 = "lamp" }
+operate = ["hoist", "stop"]
+[receivers.car-park]
+line = "quayside"
+map = "nope"
+[receivers.hoist]
+line = "quayside"
+inputs = { 1 = { role = "closed" }, 2 = { role = "open", gate = "boathouse" } }
+[gates.slip-gate]
+receiver = "slip"
+outputs = ["gate"]
+[gates.shutter]
+receiver = "car-park"
+outputs = ["shutter", "door"]
+[conditions]
+unused_days = 60
+[outlets.desk]
+kind = "webhook"
+url = "https://desk.example/"
+secret_files = ["/s"]
+events = ["link.gone", "gate.open"]
+receivers = ["slip-gate", "pier"]
+[outlets.office]
+kind = "mail"
+host = "mail.example"
+sender = "gate@mail.example"
+recipients = ["office@mail.example"]
+receivers = ["pier"]
+username = "gate"
+quiet = "22-6"
+"""
+    with pytest.raises(SettingsFault) as caught:
+        parse_settings(text, "gatepost.toml")
+    first, *places = caught.value.message.splitlines()
+    found = [tuple(place.strip().split(": ", 1)) for place in places]
+    assert first == "gatepost.toml has 21 faults:"
+    assert [place for place, _ in found] == [
+        "line 7, lines.workshop.port",
+        "line 8, lines.workshop.baud",
+        "line 10, lines.yard.port",
+        "line 12, receivers.slip-gate.line",
+        *["line 14, receivers.slip-gate.operate"] * 3,
+        "line 17, receivers.car-park.map",
+        "line 18, receivers.hoist",
+        "line 20, receivers.hoist.inputs.1",
+        "line 20, receivers.hoist.inputs.2.gate",
+        "line 22, gates.slip-gate.receiver",
+        *["line 26, gates.shutter.outputs"] * 2,
+        "line 28, conditions.unused_days",
+        *["line 33, outlets.desk.events"] * 2,
+        "line 34, outlets.desk.receivers",
+        "line 40, outlets.office.receivers",
+        "line 41, outlets.office.username",
+        "line 42, outlets.office.quiet",
+    ]
+    assert [
+        words for _, words in found if not re.search(r"(write|name it|give|take|ask|belong to.*;) |are: ", words)
+    ] == []
+
+
+def test_a_key_that_is_wrong_accuses_nobody_else() -> None:
+    """What can't be read is not taken for its default: each file below has one fault, and one is told."""
+    head = '[gateway]\nsite = "fennel-quay"\n[lines.quayside]\nport = "/dev/ttyUSB0"\n'
+    gate = '[receivers.slip-gate]\nline = "quayside"\noutputs = { 1 = "gate" }\n'
+    other = '[receivers.car-park]\nline = "quayside"\n'
+    moved = '[gates.slip-gate]\nreceiver = "slip-gate"\noutputs = ["gate"]\n'
+    for text in (
+        head + gate + other + "adress = 2\n",
+        head + gate + other + 'address = "two"\n',
+        head + gate.replace('"quayside"', "7") + moved,
+        head + gate.replace("outputs", "output") + moved,
+        head + gate.replace('{ 1 = "gate" }', '["gate"]') + moved,
+        head + gate.replace('line = "quayside"', 'kind = "wireless"') + moved,
+        head.replace("site", "keep_heard_day = 200\nsite") + gate + "[conditions]\nunused_days = 120\n",
+    ):
+        with pytest.raises(SettingsFault) as caught:
+            parse_settings(text, "gatepost.toml")
+        assert caught.value.message.startswith("gatepost.toml has one fault"), caught.value.message
 
 
 def test_no_value_of_a_secret_is_shown() -> None:
