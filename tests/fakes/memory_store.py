@@ -14,9 +14,11 @@ import asyncio
 import hashlib
 import json
 import secrets
-from collections.abc import Collection, Mapping
+from bisect import bisect_left, bisect_right
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import replace
 from datetime import UTC, datetime
+from itertools import islice
 from pathlib import Path
 from typing import TypeVar
 
@@ -337,12 +339,12 @@ class MemoryJournal:
     async def read(
         self, after: int, *, limit: int = 100, wanted: EventFilter = _EVERYTHING, newest_first: bool = False
     ) -> tuple[Event, ...]:
-        found = [event for event in self._events if _wanted(event, wanted)]
         if newest_first:
-            found = [event for event in reversed(found) if after == 0 or event.id.number < after]
+            end = bisect_left(self._events, after, key=_number) if after else len(self._events)
+            rows: Iterable[Event] = reversed(self._events[:end])
         else:
-            found = [event for event in found if event.id.number > after]
-        return tuple(found[:limit])
+            rows = islice(self._events, bisect_right(self._events, after, key=_number), None)
+        return tuple(islice((event for event in rows if _wanted(event, wanted)), limit))
 
     async def tally(self, wanted: EventFilter, outputs: Collection[int] = ()) -> dict[datetime, int]:
         found: dict[datetime, int] = {}
@@ -434,6 +436,10 @@ class MemoryStore:
         self.documents.kept.clear()
         self.cursors.clear()
         self.journal.restart(f"m{int(self.journal.epoch[1:]) + 1}")
+
+
+def _number(event: Event) -> int:
+    return event.id.number
 
 
 def _hashed(secret: str) -> str:
