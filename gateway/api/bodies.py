@@ -1,21 +1,22 @@
 """Reading what a request sends: capped, in time, and checked against a model as a whole.
 
-Bodies are strict: a wrong type or an unknown field is a fault with its place, never guessed or ignored. What was
-sent is never repeated in an answer, for it may be a password.
+Bodies are strict: a wrong type or an unknown field is a fault with its place, never guessed or ignored. `wrong_fields`
+has the words for each.
 """
 
 from __future__ import annotations
 
+import re
 from collections.abc import AsyncIterator, Sequence
 from contextlib import asynccontextmanager
 from typing import TypeVar
 
 from aiohttp import web
 from pydantic import BaseModel, ValidationError
-from pydantic_core import ErrorDetails
 
 from gateway.api.context import context_of
 from gateway.api.faults import Place, RequestFault
+from gateway.api.wrong_fields import in_body, in_query
 
 __all__ = ["HELD_BODY", "body_fault", "in_time", "read_body", "read_bytes", "read_query", "refuse_packed", "too_large"]
 
@@ -84,14 +85,14 @@ async def read_body(request: web.Request, model: type[Model]) -> Model:
     try:
         return model.model_validate_json(raw or b"{}")
     except ValidationError as error:
-        raise body_fault(error) from None
+        raise body_fault(error, model) from None
 
 
 def read_query(request: web.Request, model: type[Model]) -> Model:
     """The query as a model; a parameter that the model has as a list may be repeated."""
     lists = {name for name, field in model.model_fields.items() if "list" in str(field.annotation)}
     repeated = [
-        Place("stands more than once", parameter=name)
+        Place("it stands more than once; send it once", parameter=name)
         for name in set(request.query)
         if name not in lists and len(request.query.getall(name)) > 1
     ]
@@ -101,10 +102,7 @@ def read_query(request: web.Request, model: type[Model]) -> Model:
     try:
         return model.model_validate(found)
     except ValidationError as error:
-        places = [
-            Place(detail["msg"], parameter=str(detail["loc"][0]) if detail["loc"] else "") for detail in _details(error)
-        ]
-        raise _query_fault(places) from None
+        raise _query_fault([in_query(detail, model) for detail in error.errors(include_url=False)]) from None
 
 
 def too_large(limit: int) -> RequestFault:
@@ -117,21 +115,24 @@ def too_large(limit: int) -> RequestFault:
     )
 
 
-def body_fault(error: ValidationError) -> RequestFault:
-    """What is wrong with a body, place by place."""
-    details = _details(error)
-    if any(detail["type"] == "json_invalid" for detail in details):
-        return RequestFault("body-malformed", "The body is not JSON.", remedy="Send one JSON object.")
+def body_fault(error: ValidationError, model: type[BaseModel]) -> RequestFault:
+    """What is wrong with a body that was to be `model`, place by place."""
+    details = error.errors(include_url=False)
+    if details[0]["type"] == "json_invalid":
+        return _no_json(details[0]["msg"])
     return RequestFault(
         "body-invalid",
         "The body has fields that are missing, unknown or wrong.",
         remedy="Correct the places listed under errors; the fields are described in /api/v1/openapi.json.",
-        places=[Place(detail["msg"], pointer=_pointer(detail["loc"])) for detail in details],
+        places=[in_body(detail, model) for detail in details],
     )
 
 
-def _details(error: ValidationError) -> list[ErrorDetails]:
-    return error.errors(include_input=False, include_url=False, include_context=False)
+def _no_json(found: str) -> RequestFault:
+    """`found` is what the parser says; only the place in it is for people."""
+    place = re.search(r"at (line [0-9]+) (column [0-9]+)$", found)
+    where = f"; it can't be read on from {place[1]}, {place[2]}" if place else ""
+    return RequestFault("body-malformed", f"The body is not JSON{where}.", remedy="Send one JSON object.")
 
 
 def _query_fault(places: Sequence[Place]) -> RequestFault:
@@ -141,9 +142,3 @@ def _query_fault(places: Sequence[Place]) -> RequestFault:
         remedy="Correct the parameters listed under errors; they are described in /api/v1/openapi.json.",
         places=places,
     )
-
-
-def _pointer(loc: tuple[int | str, ...]) -> str:
-    """RFC 6901, 3 and 6: `~` and `/` escaped, as a URI fragment."""
-    steps = [str(step) for step in loc if step != "[key]"]
-    return "#" + "".join("/" + step.replace("~", "~0").replace("/", "~1") for step in steps)

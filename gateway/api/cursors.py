@@ -54,5 +54,5 @@ def _foreign() -> RequestFault:
         "cursor-invalid",
         "The cursor is not one that this list gave out.",
         remedy="Begin without a cursor, and take the next one from each page.",
-        places=[Place("is not a cursor of this list", parameter="cursor")],
+        places=[Place("this is not a cursor of this list; begin without one", parameter="cursor")],
     )

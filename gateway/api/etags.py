@@ -48,14 +48,14 @@ def require_match(header: str | None, tag: str) -> None:
             "precondition-required",
             "This change must say what it starts from.",
             remedy="Read it, and send its ETag as If-Match.",
-            places=[Place("is missing", header="If-Match")],
+            places=[Place("it is needed and missing", header="If-Match")],
         )
     if parse(header) is None:
         raise RequestFault(
             "request-malformed",
             "If-Match is no list of entity tags.",
             remedy="Send the ETag that was read, with its quotes.",
-            places=[Place("is not an entity tag", header="If-Match")],
+            places=[Place("this is no entity tag; write one as it was read, with its quotes", header="If-Match")],
         )
     if not matches_strong(header, tag):
         raise RequestFault(

@@ -187,12 +187,12 @@ def _key(*parts: str) -> str:
 
 def check_key(sent: str) -> None:
     """Raises RequestFault when it can't be a key."""
-    if not sent or len(sent) > KEY_LENGTH or not sent.isprintable():
+    if not sent or len(sent) > KEY_LENGTH or not (sent.isascii() and sent.isprintable()):
         raise RequestFault(
             "request-malformed",
-            f"The Idempotency-Key must be 1 to {KEY_LENGTH} printable characters.",
+            f"The Idempotency-Key must be 1 to {KEY_LENGTH} printable characters of ASCII.",
             remedy="Use a random text, such as a UUID, once for each request.",
-            places=[Place("is empty, too long or not printable", header="Idempotency-Key")],
+            places=[Place(f"write 1 to {KEY_LENGTH} printable characters of ASCII", header="Idempotency-Key")],
         )
 
 
@@ -201,7 +201,7 @@ def _reused() -> RequestFault:
         "idempotency-key-reused",
         "This Idempotency-Key was sent before with another body.",
         remedy="Use a new key for a new request.",
-        places=[Place("was used for another body", header="Idempotency-Key")],
+        places=[Place("this key was used for another body; write a new one", header="Idempotency-Key")],
     )
 
 

@@ -53,7 +53,7 @@ def _from_json(raw: bytes) -> Upload:
     try:
         body = CheckBody.model_validate_json(raw or b"{}")
     except ValidationError as error:
-        raise body_fault(error) from None
+        raise body_fault(error, CheckBody) from None
     return Upload(body.roster.encode(), body.groups.encode() if body.groups is not None else None)
 
 
@@ -89,5 +89,5 @@ def _wrong_form() -> RequestFault:
         "body-invalid",
         "The form needs one part named roster and may have one named groups.",
         remedy="Name the parts roster and groups, each once.",
-        places=[Place("is needed once", pointer="#/roster")],
+        places=[Place("this part is needed once", pointer="#/roster")],
     )

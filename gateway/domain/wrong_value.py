@@ -12,7 +12,7 @@ import re
 from collections.abc import Callable, Mapping
 from typing import Any
 
-__all__ = ["UNFIT", "show_kind", "show_value", "tell_value"]
+__all__ = ["UNFIT", "show_kind", "show_value", "tell_key", "tell_value"]
 
 Limits = Mapping[str, Any]
 Shown = Callable[[object], str]
@@ -21,6 +21,7 @@ UNFIT = "what stands here does not fit"
 """For a finding that has no words of its own; whoever says it adds where the form is described."""
 
 _LONGEST_SHOWN = 60
+_LONGEST_BITS = 200
 _MOST_CHOICES = 12
 
 
@@ -30,7 +31,7 @@ def show_value(found: object) -> str:
         return str(found).lower()
     if isinstance(found, dict | list):
         return "a table" if isinstance(found, dict) else "a list"
-    return f"“{_printable(found)}”" if isinstance(found, str) else f"{found}"
+    return f"“{_printable(found)}”" if isinstance(found, str) else _in_digits(found)
 
 
 def show_kind(found: object) -> str:
@@ -55,6 +56,19 @@ def tell_value(
     if wanted := _wanted(kind, limits, found, quotes=quotes, example=example):
         return f"{shown(found)} stands here; write {wanted}"
     return _out_of_range(kind, limits, found) or _too_many(kind, limits)
+
+
+def tell_key(kind: str, limits: Limits, found: object, message: str) -> str:
+    """What is wrong at a key of a file, and what to write; `message` is what the check itself says, for own rules."""
+    words = {
+        "missing": "this key is needed and missing",
+        "extra_forbidden": "unknown key; take it out",
+        "value_error": message.removeprefix("Value error, "),
+        "dict_type": f"{show_value(found)} stands here; a table is needed",
+        "model_type": f"{show_value(found)} stands here; a table is needed",
+        "string_pattern_mismatch": f"{show_value(found)} does not have the form that is described",
+    }
+    return words.get(kind) or tell_value(kind, limits, found) or UNFIT
 
 
 def _wanted(kind: str, limits: Limits, found: object, *, quotes: bool, example: str) -> str:
@@ -123,11 +137,16 @@ def _too_many(kind: str, limits: Limits) -> str | None:
 
 
 def _number(value: object) -> str:
-    """A number in few characters: `1e+400` would be a line of digits, and 5.0 is 5."""
+    """A number in few characters; 5.0 is 5."""
     if isinstance(value, float):
         return f"{value:g}" if abs(value) < 1e6 else f"{value}"
-    text = str(value)
-    return text if len(text) <= _LONGEST_SHOWN else f"a number of {len(text)} digits"
+    return _in_digits(value)
+
+
+def _in_digits(value: object) -> str:
+    if isinstance(value, int) and value.bit_length() > _LONGEST_BITS:  # Python turns no endless number into text
+        return "a number with very many digits"
+    return str(value)
 
 
 def _counted(count: int, word: str) -> str:

@@ -15,9 +15,11 @@ from typing import Annotated, Literal
 
 from pydantic import BaseModel, ConfigDict, ValidationError
 from pydantic import Field as Constraint
+from pydantic_core import ErrorDetails
 
 from gateway.domain.receiver import Limits
 from gateway.domain.transmitter import POSITION_LABEL, Kind, SerialForm
+from gateway.domain.wrong_value import tell_key
 from gateway.errors import MapFault
 from gateway.maps.fields import Field, FieldType
 from gateway.maps.layout import REQUIRED_FIELDS, Block, ReceiverMap, Role, Table
@@ -124,7 +126,7 @@ def _parse(text: str, source: str) -> ReceiverMap:
     try:
         parsed = _MapFile.model_validate(raw)
     except ValidationError as fault:
-        places = [f"{_place(raw, error['loc'])}: {error['msg']}" for error in fault.errors()]
+        places = [f"{_place(raw, error['loc'])}: {_words(error)}" for error in fault.errors()]
         raise _refuse(source, places) from fault
     faults: list[str] = []
     blocks = tuple(_compile_block(block, parsed, faults) for block in parsed.block)
@@ -151,6 +153,10 @@ def _refuse(source: str, faults: list[str]) -> MapFault:
         f"The map {source} has {count}: " + "; ".join(faults) + ".",
         remedy="Mend the map file; docs/register-map.md shows a whole one.",
     )
+
+
+def _words(error: ErrorDetails) -> str:
+    return tell_key(error["type"], error.get("ctx", {}), error["input"], error["msg"])
 
 
 def _place(raw: dict[str, object], location: tuple[int | str, ...]) -> str:

@@ -13,6 +13,7 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from gateway.domain.snapshot import Snapshot
 from gateway.domain.transmitter import MAX_SERIAL
+from gateway.domain.wrong_value import tell_key
 
 __all__ = ["form_fault", "sense_fault"]
 
@@ -84,9 +85,9 @@ def form_fault(document: Any) -> str:
     try:
         _Document.model_validate(document)
     except ValidationError as error:
-        first = error.errors(include_url=False, include_context=False, include_input=False)[0]
+        first = error.errors(include_url=False)[0]
         place = "/".join(str(step) for step in first["loc"]) or "the document"
-        return f"{place}: {first['msg']}"
+        return f"{place}: {tell_key(first['type'], first.get('ctx', {}), first['input'], first['msg'])}"
     twice = next((slot["number"] for slot in document["slots"] if any(_twice(g) for g in slot["outputs"])), None)
     return f"slot {twice} names an output twice on one position" if twice is not None else ""
 

@@ -35,7 +35,7 @@ class Answer(BaseModel):
 def _only_iso(text: object) -> object:
     """pydantic also reads a number as seconds since 1970; nobody means that here."""
     if isinstance(text, str) and not _DAY.fullmatch(text):
-        raise ValueError("is not a day written as YYYY-MM-DD")
+        raise ValueError("this is no day; write it as YYYY-MM-DD")
     return text
 
 

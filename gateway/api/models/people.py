@@ -7,7 +7,7 @@ from datetime import date, datetime
 from pydantic import ConfigDict, Field
 
 from gateway.api.models.base import Answer, Query, Serial, Time, example
-from gateway.domain.person import PlaceState, Standing
+from gateway.domain.person import PeopleOrder, PlaceState, Standing
 
 __all__ = ["CardAnswer", "PeopleAnswer", "PeopleSearch", "PersonAnswer", "PlaceAnswer", "PressAnswer", "date_text"]
 
@@ -59,7 +59,7 @@ class PeopleSearch(Query):
     standing: Standing | None = None
     unnamed: bool | None = Field(default=None, description="True: only those whom nobody has named yet.")
     listed: bool | None = Field(default=None, description="False: only what receivers hold and the roster lacks.")
-    sort: str = Field(default="holder", pattern="^(holder|serial|heard|ending)$")
+    sort: PeopleOrder = PeopleOrder.HOLDER
 
 
 class PlaceAnswer(Answer):

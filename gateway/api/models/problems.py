@@ -28,7 +28,7 @@ class ProblemAnswer(Answer):
             status=422,
             detail="The body has fields that are missing, unknown or wrong.",
             remedy="Correct the places listed under errors; the fields are described in /api/v1/openapi.json.",
-            errors=[{"pointer": "#/serial", "detail": "String should match pattern '^[0-9]{10}$'"}],
+            errors=[{"pointer": "#/serial", "detail": "a text of 8 characters stands here; write ten digits"}],
         )
     )
 

@@ -13,7 +13,6 @@ from gateway.api.auditing import audited
 from gateway.api.bodies import read_body, read_query
 from gateway.api.caller import caller_of
 from gateway.api.context import context_of
-from gateway.api.faults import Place, RequestFault
 from gateway.api.models.base import read_serial
 from gateway.api.models.enrolments import (
     BroughtAnswer,
@@ -31,6 +30,7 @@ from gateway.api.paging import PageQuery, page_after
 from gateway.api.replies import reply
 from gateway.api.resources.receivers import require_capability
 from gateway.api.scopes import Scope
+from gateway.api.serials import serial_in_body
 from gateway.domain.enrolment import Enrolment, EnrolmentWay, Heard
 from gateway.domain.enrolment_words import LISTENING_CAUTION, enrolment_words
 from gateway.domain.receiver import Capability
@@ -56,7 +56,7 @@ async def start_enrolment(request: web.Request) -> web.StreamResponse:
     services, receiver = context_of(request).services, request.match_info["id"]
     require_capability(services, receiver, Capability.SLOTS)
     body = await read_body(request, EnrolmentBody)
-    serial = None if body.serial is None else _serial(body.serial, "#/serial")
+    serial = None if body.serial is None else serial_in_body(body.serial, "#/serial")
     way = EnrolmentWay(body.way)
     async with audited(request, "enrolment.started", {"receiver": receiver, "way": body.way, "serial": body.serial}):
         made = await services.enrolments.start(
@@ -95,7 +95,7 @@ async def complete_enrolment(request: web.Request) -> web.StreamResponse:
     body = await read_body(request, CompletionBody)
     orders = [
         EnrolmentOrder(
-            serial=_serial(each.serial, f"#/transmitters/{place}/serial"), holder=each.holder, kind=each.kind,
+            serial=serial_in_body(each.serial, f"#/transmitters/{place}/serial"), holder=each.holder, kind=each.kind,
             group=each.group, rights=each.rights, like=each.like, note=each.note,
         )
         for place, each in enumerate(body.transmitters)
@@ -150,18 +150,6 @@ async def withdraw_override(request: web.Request) -> web.StreamResponse:
 
 def _named(request: web.Request) -> tuple[str, str]:
     return request.match_info["id"], request.match_info["enrolment"]
-
-
-def _serial(text: str, pointer: str) -> int:
-    serial = read_serial(text)
-    if serial is None:
-        raise RequestFault(
-            "body-invalid",
-            "No transmitter can have this serial.",
-            remedy="Send the ten digits printed on the transmitter, 0000000001 to 4294967295.",
-            places=[Place("is out of range", pointer=pointer)],
-        )
-    return serial
 
 
 def _answer(enrolment: Enrolment) -> EnrolmentAnswer:

@@ -20,7 +20,10 @@ from gateway.domain.cloudevents import cloud_event
 from gateway.domain.events import Event, EventId, EventName
 from gateway.ports import EventFilter, Journal
 
-__all__ = ["OPERATIONS", "list_events", "read_event_id", "wanted_of"]
+__all__ = ["ID_WORDS", "OPERATIONS", "list_events", "read_event_id", "wanted_of"]
+
+ID_WORDS = "this is not an event's id; write one as k3v9-1188"
+_IN_CURSOR = Place("this is not a cursor of this list; begin without one", parameter="cursor")
 
 
 async def list_events(request: web.Request) -> web.StreamResponse:
@@ -68,9 +71,9 @@ def _place(journal: Journal, query: EventsQuery) -> tuple[bool, int]:
     """Whether the oldest come first, and the number to go on from."""
     if query.cursor is not None:
         text = read_text("events", query.cursor)
-        oldest_first, start = text.startswith("+"), read_event_id(text[1:], Place("is damaged", parameter="cursor"))
+        oldest_first, start = text.startswith("+"), read_event_id(text[1:], _IN_CURSOR)
     elif query.after is not None:
-        oldest_first, start = True, read_event_id(query.after, Place("is not an event's id", parameter="after"))
+        oldest_first, start = True, read_event_id(query.after, Place(ID_WORDS, parameter="after"))
     else:
         return False, 0
     pruned = oldest_first and 0 < start.number < journal.oldest_number - 1

@@ -32,7 +32,7 @@ async def forget_person(request: web.Request) -> web.StreamResponse:
             "body-invalid",
             "Either a holder or a transmitter is forgotten.",
             remedy="Send holder or serial, and not both.",
-            places=[Place("is needed, or holder", pointer="#/serial")],
+            places=[Place("write either serial or holder", pointer="#/serial")],
         )
     async with audited(request, "person.forgotten", {"by": "serial" if serial is not None else "holder"}):
         done = await context_of(request).services.forgetting.forget(serial=serial, holder=body.holder)

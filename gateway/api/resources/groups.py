@@ -57,7 +57,7 @@ async def put_group(request: web.Request) -> web.StreamResponse:
             "body-invalid",
             "Nothing is to change.",
             remedy="Send rights, or another name.",
-            places=[Place("or name is needed", pointer="#/rights")],
+            places=[Place("write rights, or another name", pointer="#/rights")],
         )
     detail = {"group": name, "name": body.name or name}
     return await edited(request, edits, detail=detail, subject=f"group {name}", basis=from_what_stands(request))

@@ -69,7 +69,7 @@ async def _story(services: Services, serial: str) -> HistoryAnswer:
             "query-invalid",
             f"No transmitter can have the serial {serial}.",
             remedy="Write the ten digits that stand on the transmitter.",
-            places=[Place("is no serial", parameter="serial")],
+            places=[Place("no transmitter has this serial; write 0000000001 to 4294967295", parameter="serial")],
         )
     story = _story_answer(await services.histories.story(number))
     return HistoryAnswer(
@@ -175,7 +175,7 @@ def _one_of_two() -> RequestFault:
         "query-invalid",
         "Ask either for a day (on) or for a transmitter (serial).",
         remedy="Send on=YYYY-MM-DD, with receiver or gate to narrow it, or serial with ten digits.",
-        places=[Place("is needed, or serial", parameter="on")],
+        places=[Place("write either on or serial", parameter="on")],
     )
 
 

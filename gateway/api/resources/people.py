@@ -21,7 +21,7 @@ from gateway.api.models.people import (
 from gateway.api.operations import Operation
 from gateway.api.replies import reply, reply_tagged
 from gateway.api.scopes import Scope
-from gateway.domain.person import Card, PeopleOrder, PeopleQuery, Person, Place, Press
+from gateway.domain.person import Card, PeopleQuery, Person, Place, Press
 from gateway.domain.transmitter import write_serial
 from gateway.errors import NotFound
 
@@ -39,7 +39,7 @@ async def list_people(request: web.Request) -> web.StreamResponse:
         standing=query.standing,
         unnamed=query.unnamed,
         listed=query.listed,
-        order=PeopleOrder(query.sort),
+        order=query.sort,
     )
     people, total, last = await context_of(request).services.people.find(wanted, after=after, limit=query.limit)
     answer = PeopleAnswer(

@@ -12,11 +12,11 @@ from gateway.api.context import context_of
 from gateway.api.edits import edited, tag_header
 from gateway.api.etags import require_match
 from gateway.api.faults import Place, RequestFault
-from gateway.api.models.base import read_serial
 from gateway.api.models.people_edits import EditAnswer, EditQuery, PersonBody, PersonChangeBody
 from gateway.api.operations import Operation
 from gateway.api.resources.people import serial_of
 from gateway.api.scopes import Scope
+from gateway.api.serials import serial_in_body
 from gateway.domain.transmitter import write_serial
 from gateway.errors import NotFound, Refused
 from gateway.ports import AddRow, ChangeRow, RemoveRow, RosterEdit
@@ -29,7 +29,7 @@ _EDIT_PROBLEMS = ("roster-elsewhere", "roster-faulty", "not-found")
 async def add_person(request: web.Request) -> web.StreamResponse:
     """A new row, checked with the whole roster."""
     body = await read_body(request, PersonBody)
-    serial = _number(body.serial, "serial")
+    serial = serial_in_body(body.serial, "#/serial")
     _one_way_to_rights(bool(body.group), bool(body.rights), body.copy_of is not None)
     cells = {
         "holder": body.holder,
@@ -41,7 +41,7 @@ async def add_person(request: web.Request) -> web.StreamResponse:
         "valid_until": body.valid_until,
         "note": body.note,
     }
-    copy_of = _number(body.copy_of, "copy_of") if body.copy_of is not None else None
+    copy_of = serial_in_body(body.copy_of, "#/copy_of") if body.copy_of is not None else None
     cells = {name: text for name, text in cells.items() if text}
     detail = {"serial": body.serial, **cells}
 
@@ -79,7 +79,7 @@ async def change_person(request: web.Request) -> web.StreamResponse:
         "note": body.note,
     }
     cells = {name: text for name, text in texts.items() if text is not None}
-    copy_of = _number(body.copy_of, "copy_of") if body.copy_of is not None else None
+    copy_of = serial_in_body(body.copy_of, "#/copy_of") if body.copy_of is not None else None
     edits: list[RosterEdit] = [ChangeRow(serial, cells, copy_of)]
     if body.holder is not None and body.everywhere:
         edits += [ChangeRow(other, {"holder": body.holder}) for other in await _others(request, serial)]
@@ -129,20 +129,8 @@ def _one_way_to_rights(*ways: bool) -> None:
             "body-invalid",
             "A transmitter has a group's rights, its own, or a copy of another's.",
             remedy="Send one of group, rights and copy_of.",
-            places=[Place("excludes rights and copy_of", pointer="#/group")],
+            places=[Place("write one of group, rights and copy_of", pointer="#/group")],
         )
-
-
-def _number(text: str, field: str) -> int:
-    serial = read_serial(text)
-    if serial is None:
-        raise RequestFault(
-            "body-invalid",
-            "No transmitter can have this serial.",
-            remedy="Send the ten digits printed on the transmitter, 0000000001 to 4294967295.",
-            places=[Place("is out of range", pointer=f"#/{field}")],
-        )
-    return serial
 
 
 OPERATIONS = (

@@ -10,13 +10,13 @@ from gateway.api.auditing import audited
 from gateway.api.bodies import read_body, read_query
 from gateway.api.caller import caller_of
 from gateway.api.context import context_of
-from gateway.api.faults import Place, RequestFault
 from gateway.api.models.base import read_serial
 from gateway.api.models.revocations import LiftQuery, RevocationAnswer, RevocationBody, RevocationsAnswer
 from gateway.api.operations import Operation
 from gateway.api.paging import PageQuery, page_after
 from gateway.api.replies import reply
 from gateway.api.scopes import Scope
+from gateway.api.serials import serial_in_body
 from gateway.api.services import Services
 from gateway.domain.revocation import Revocation, RevocationState
 from gateway.domain.transmitter import write_serial
@@ -54,14 +54,7 @@ async def create_revocation(request: web.Request) -> web.StreamResponse:
     """In force and durable when this answers; being written to the receivers."""
     services = context_of(request).services
     body = await read_body(request, RevocationBody)
-    serial = read_serial(body.serial)
-    if serial is None:
-        raise RequestFault(
-            "body-invalid",
-            "No transmitter can have this serial.",
-            remedy="Send the ten digits printed on the transmitter, 0000000001 to 4294967295.",
-            places=[Place("is out of range", pointer="#/serial")],
-        )
+    serial = serial_in_body(body.serial, "#/serial")
     detail = {"serial": body.serial, "reason": body.reason}
     async with audited(request, "revocation.asked", detail, must_go_on=True):
         made = await services.revocations.revoke(serial, asked_by=caller_of(request).name, reason=body.reason)

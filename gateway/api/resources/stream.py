@@ -16,7 +16,7 @@ from gateway.api.faults import Place
 from gateway.api.following import Follower, Restart
 from gateway.api.models.events import StreamQuery
 from gateway.api.operations import Operation
-from gateway.api.resources.events import read_event_id, wanted_of
+from gateway.api.resources.events import ID_WORDS, read_event_id, wanted_of
 from gateway.api.scopes import Scope
 from gateway.api.sse import HEARTBEAT, OPENING, block
 from gateway.api.subscriber import Stalled, Subscriber
@@ -56,9 +56,9 @@ async def stream_events(request: web.Request) -> web.StreamResponse:
 def _start(request: web.Request, query: StreamQuery) -> EventId | None:
     header = request.headers.get("Last-Event-ID", "")
     if header:
-        return read_event_id(header, Place("is not an event's id", header="Last-Event-ID"))
+        return read_event_id(header, Place(ID_WORDS, header="Last-Event-ID"))
     if query.last_event_id:
-        return read_event_id(query.last_event_id, Place("is not an event's id", parameter="last_event_id"))
+        return read_event_id(query.last_event_id, Place(ID_WORDS, parameter="last_event_id"))
     return None
 
 

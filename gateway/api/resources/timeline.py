@@ -101,7 +101,7 @@ async def count_use(request: web.Request) -> web.StreamResponse:
             "query-invalid",
             f"The days must be in order, and {_MOST_DAYS} at most.",
             remedy="Ask for fewer days.",
-            places=[Place("is too far away, or before from_day", parameter="to_day")],
+            places=[Place(f"it is before from_day, or more than {_MOST_DAYS - 1} days behind it", parameter="to_day")],
         )
     quarters = await _quarters(services, query.gate, first, last)
     days, hours = Counter[date](), Counter[int]()

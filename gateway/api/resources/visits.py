@@ -44,7 +44,7 @@ async def start_visit(request: web.Request) -> web.StreamResponse:
             "body-invalid",
             "A visit is about one gate, one receiver, or the whole site.",
             remedy="Leave gate or receiver out.",
-            places=[Place("excludes the receiver", pointer="#/gate")],
+            places=[Place("gate and receiver can't both be named; leave one out", pointer="#/gate")],
         )
     scope, name = VisitScope.SITE, ""
     if body.gate is not None:
