@@ -118,12 +118,17 @@ def _check_on_times(name: str, limits: Limits, on_times_s: Mapping[int, int]) ->
 def _check_password(driver: Receiver, password: str) -> None:
     if Capability.PASSWORD not in driver.capabilities:
         raise Unsupported(f"{driver.name} has no link password.", remedy="Its map has none.")
-    if len(password) > PASSWORD_LENGTH or not all(33 <= ord(letter) <= 126 for letter in password):
-        raise Refused(
-            "The link password can't be kept by a receiver.",
-            remedy=f"Use up to {PASSWORD_LENGTH} letters, digits or signs without blanks; empty switches it off.",
-            code="password-unfit",
-        )
+    if len(password) > PASSWORD_LENGTH:
+        fault = f"has {len(password)} characters, and a receiver keeps {PASSWORD_LENGTH}"
+    elif not all(33 <= ord(letter) <= 126 for letter in password):
+        fault = "has a blank, an accent or a sign that a receiver can't keep"
+    else:
+        return
+    raise Refused(
+        f"The link password {fault}.",
+        remedy=f"Use up to {PASSWORD_LENGTH} letters without accents, digits or signs; empty switches it off.",
+        code="password-unfit",
+    )
 
 
 def _check_after(

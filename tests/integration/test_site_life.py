@@ -189,7 +189,7 @@ def test_settings_and_password_are_changed_and_read_back(yard: Yard) -> None:
     yard.start().wait_mirrored("slip-gate")
     done = yard.run("settings", "set", "slip-gate", "--on-time", "1=12", "--lock-local-programming")
     assert done.code == 0, done.said
-    assert "output 1 stays closed for 12 s" in done.out
+    assert "output 1 (gate) stays closed for 12 s" in done.out
     before = line.revision()
     wrong = yard.run("settings", "set", "slip-gate", "--on-time", "1=9999")
     assert wrong.code == 1, wrong.said

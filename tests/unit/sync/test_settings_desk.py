@@ -69,6 +69,7 @@ async def test_what_does_not_fit_is_refused_before_anything_is_written(
         await house.settings.change("slip-gate", on_times_s=on_times_s, password=password, asked_by="Kim")
     assert refused.value.code == code
     assert refused.value.remedy
+    assert not password or password not in str(refused.value)
     assert receiver.write_frames == 0
 
 
