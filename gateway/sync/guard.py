@@ -28,9 +28,11 @@ def hold_reason(mirror: Mirror, changes: Sequence[Change]) -> str:
     if removed and _left(mirror, changes) == 0:
         return f"It would leave {mirror.receiver} without a single transmitter ({held} now)."
     if len(guarded) >= GUARD_COUNT and len(guarded) * 100 > held * GUARD_PERCENT:
+        losing = len(guarded) - removed
+        parts = (f"remove {removed}" if removed else "", f"take rights from {losing}" if losing else "")
         return (
-            f"It would remove {removed} and take rights from {len(guarded) - removed} of the {held} transmitters "
-            f"in {mirror.receiver}, which is more than {GUARD_PERCENT} %."
+            f"It would {' and '.join(filter(None, parts))} of the {held} transmitters in {mirror.receiver}, "
+            f"which is more than {GUARD_PERCENT} %."
         )
     return ""
 

@@ -57,3 +57,4 @@ def test_what_is_held(held: int, removed: int, losing: int, free_of_guard: int, 
     assert bool(reason) is is_held
     if is_held:
         assert "slip-gate" in reason
+        assert " 0 " not in reason  # what is not done is not said
