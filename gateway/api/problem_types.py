@@ -87,6 +87,9 @@ CODE_PROBLEMS: dict[str, ProblemType] = {
     "nothing-asked": ProblemType(422, "Nothing was asked for"),
     "no-such-output": ProblemType(422, "The receiver has no such output"),
     "output-out-of-range": ProblemType(422, "The receiver has no such output"),
+    "output-name-unfit": ProblemType(422, "An output can't be called so"),
+    "output-name-taken": ProblemType(409, "Another output is called so"),
+    "output-name-in-roster": ProblemType(409, "The roster writes another output so"),
     "on-time-out-of-range": ProblemType(422, "The on-time is outside the receiver's limits"),
     "password-characters": ProblemType(422, "The link password has characters that the receiver can't keep"),
     "password-too-long": ProblemType(422, "The link password is too long"),
@@ -127,7 +130,7 @@ CODE_PROBLEMS: dict[str, ProblemType] = {
     "group-known": ProblemType(409, "There is a group of that name already"),
     "group-in-use": ProblemType(409, "Transmitters are in the group"),
     "groups-unwritable": ProblemType(409, "The groups file can't be changed piece by piece"),
-    "workbook-not-kept": ProblemType(409, "A workbook is not kept as roster"),
+    "workbook-unfit": ProblemType(409, "A workbook can't hold this roster"),
     "nothing-held": ProblemType(409, "The receivers hold no transmitter"),
     "first-roster-faulty": ProblemType(409, "What the receivers hold can't be written as a roster"),
 }

@@ -34,6 +34,7 @@ from gateway.ports import (
     Mirrors,
     OperationDesk,
     OutletDesk,
+    OutputNameDesk,
     OwnRoster,
     Papers,
     People,
@@ -109,6 +110,7 @@ class Services:
     timetable: Timetable
     revocations: Revocations
     settings: SettingsDesk
+    names: OutputNameDesk
     tokens: Tokens
     audit: Audit
     gates: Gates
@@ -146,5 +148,5 @@ class Services:
     notices: Callable[[], Sequence[Notice]] = _no_notices
 
     def facts_of(self, receiver: str) -> ReceiverFacts:
-        """The names of a receiver's outputs; without any when the settings name none."""
+        """The names of a receiver's outputs, as they are now; of an unknown receiver there are none."""
         return next((facts for facts in self.facts if facts.name == receiver), ReceiverFacts(receiver, {}))

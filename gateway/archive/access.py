@@ -169,7 +169,7 @@ class AccessReader:
         rows = []
         for roster in rosters:
             line = roster.line
-            rights = place.kept(roster_rights(line, place.facts.name))
+            rights = place.kept(roster_rights(line, place.facts.name, place.facts))
             if not rights or line.serial in held:
                 continue
             first, last = roster.first.accepted, roster.last.accepted if roster.last else None

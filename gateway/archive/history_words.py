@@ -44,12 +44,12 @@ def memory_rights(span: MemorySpan, line: RosterLine | None, facts: ReceiverFact
     )
 
 
-def roster_rights(line: RosterLine, receiver: str) -> tuple[AccessRight, ...]:
-    """What a row of a roster gives at one receiver."""
+def roster_rights(line: RosterLine, receiver: str, facts: ReceiverFacts | None = None) -> tuple[AccessRight, ...]:
+    """What a row of a roster gives at one receiver: as it was written, or by the names that outputs have now."""
     found: dict[str, list[str]] = {}
     for right in line.rights:
         if right.receiver.casefold() == receiver.casefold():
-            found.setdefault(right.position, []).append(right.output)
+            found.setdefault(right.position, []).append(facts.output_now(right.output) if facts else right.output)
     return tuple(AccessRight(position, tuple(outputs)) for position, outputs in found.items())
 
 

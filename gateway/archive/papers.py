@@ -43,6 +43,7 @@ from gateway.ports import (
     Revocations,
     RosterDesk,
     Trust,
+    rights_now,
 )
 
 __all__ = ["PaperDesk", "SiteFacts"]
@@ -192,7 +193,10 @@ class PaperDesk:
         roster = self._roster.state().roster
         members = Counter(card.group for card in cards if card.group)
         groups: Mapping[str, tuple[str, ...]] = {
-            name: tuple(f"position {right.position} works {right.receiver}/{right.output}" for right in rights)
+            name: tuple(
+                f"position {right.position} works {right.receiver}/{right.output}"
+                for right in rights_now(rights, self._facts.receivers)
+            )
             for name, rights in (roster.groups if roster else {}).items()
         }
         return tuple(GroupPaper(name, rights, members[name]) for name, rights in sorted(groups.items()))

@@ -41,7 +41,10 @@ class House:
 
 
 def build_house(ground: Ground) -> House:
-    """In the order of need: the roster names what is seen, what is seen guards what is written, events go out last."""
+    """In the order of need: names of outputs read the roster, the roster names what is seen, what is seen guards what
+    is written, events go out last."""
+    for naming in ground.store.ledger.namings().values():
+        ground.parts.names.take(naming)
     rosters = build_rosters(ground)
     names = NameBook(rosters.rows, {fact.name: fact for fact in ground.parts.facts})
     watching = build_watching(ground, rosters.rows, names)

@@ -32,4 +32,5 @@ def build_operating(ground: Ground, watching: Watching, syncing: Syncing) -> Ope
         clock=ground.clock,
         boot_id=read_boot_id(),
         planning=syncing.runner.is_planning,
+        names={fact.name: fact.outputs for fact in ground.parts.facts},
     )

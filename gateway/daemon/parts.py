@@ -40,6 +40,7 @@ from gateway.settings import ReceiverSettings, RosterSettings, Settings
 from gateway.store.keptrosters import KeptRosterFiles
 from gateway.store.passwords import PasswordFile
 from gateway.store.signingkey import SigningKey, parse_private_key
+from gateway.sync.naming import NamesNow
 from gateway.sync.wall_clock_cron import Every, WallClockCron
 from gateway.system.secrets import read_secret
 
@@ -53,6 +54,7 @@ class Parts:
     lines: Mapping[str, Line]
     receivers: Mapping[str, Receiver]
     by_hand: Mapping[str, ManualReceiver]
+    names: NamesNow
     facts: tuple[ReceiverFacts, ...]
     line_of: Mapping[str, str]
     source: RosterSource
@@ -88,11 +90,12 @@ def plan_parts(settings: Settings, clock: Clock, trust: Trust | None = None) -> 
     receivers: dict[str, Receiver] = {}
     by_hand: dict[str, ManualReceiver] = {}
     passwords: dict[str, PasswordBook] = {}
+    names = NamesNow({name: receiver.output_names for name, receiver in settings.receivers.items()})
     facts = []
     for name, receiver in settings.receivers.items():
         if receiver.by_hand:
             by_hand[name] = manual = ManualReceiver(name, _manual_limits(receiver))
-            facts.append(ReceiverFacts(name, receiver.output_names, receiver.positions, {}, manual.limits.outputs))
+            facts.append(_facts(names, name, {}, receiver.positions, manual.limits.outputs))
             continue
         password = passwords[name] = _password(settings, name)
         if name in maps:
@@ -106,13 +109,14 @@ def plan_parts(settings: Settings, clock: Clock, trust: Trust | None = None) -> 
             receivers[name] = find_driver(receiver.driver)(order)
         positions = maps[name].limits.positions if name in maps else 8
         outputs = maps[name].limits.outputs if name in maps else 8
-        facts.append(ReceiverFacts(name, receiver.output_names, positions or 8, receiver.input_names, outputs))
+        facts.append(_facts(names, name, receiver.input_names, positions or 8, outputs))
     roster = settings.roster
     kept_rosters = KeptRosterFiles(settings.gateway.state) if roster is not None and roster.local else None
     return Parts(
         lines=lines,
         receivers=receivers,
         by_hand=by_hand,
+        names=names,
         facts=tuple(facts),
         line_of={name: settings.receivers[name].line for name in receivers},
         source=LocalSource(kept_rosters) if kept_rosters is not None else _source(settings, clock, trust),
@@ -126,6 +130,13 @@ def plan_parts(settings: Settings, clock: Clock, trust: Trust | None = None) -> 
         passwords=passwords,
         signing_key=_signing_key(settings),
         outlets=_outlets(settings, zone),
+    )
+
+
+def _facts(names: NamesNow, receiver: str, inputs: Mapping[int, str], positions: int, outputs: int) -> ReceiverFacts:
+    """What people call things there, now and whenever it is looked at."""
+    return ReceiverFacts(
+        receiver, names.outputs(receiver), positions, inputs, output_limit=outputs, also=names.also(receiver)
     )
 
 

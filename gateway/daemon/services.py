@@ -33,6 +33,7 @@ def build_services(house: House) -> Services:
         timetable=house.rosters.timetable or _NoTimetable(),
         revocations=syncing.revoker,
         settings=syncing.settings,
+        names=syncing.naming,
         tokens=store.tokens,
         audit=store.audit,
         replays=store.replays,

@@ -6,6 +6,7 @@ and `Turns` keeps the two from meeting on one receiver.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 from gateway.archive.clearing import ClearingDesk
@@ -18,6 +19,7 @@ from gateway.daemon.ground import Ground
 from gateway.daemon.names import NameBook
 from gateway.daemon.watching import Watching
 from gateway.daemon.working import build_work
+from gateway.ports import LiveView, ReceiverFacts
 from gateway.receivers.manual import HandBook
 from gateway.sync.applying import Applier
 from gateway.sync.before_plan import BeforePlan
@@ -27,6 +29,7 @@ from gateway.sync.by_hand.runs import SiteRuns
 from gateway.sync.date_timer import DateTimer
 from gateway.sync.drafting import Drafter
 from gateway.sync.drift_desk import DriftDesk
+from gateway.sync.naming_desk import NamingDesk
 from gateway.sync.overrides import OverriddenRosters
 from gateway.sync.plan_ids import PlanIds
 from gateway.sync.preparing import Preparer
@@ -84,6 +87,7 @@ class Syncing:
     ids: PlanIds
     runner: SyncRunner
     settings: SettingsDesk
+    naming: NamingDesk
     waiting: Waiting
     restorer: Restorer
     revoker: Revoker
@@ -117,10 +121,14 @@ def build_syncing(ground: Ground, rosters: Rosters, watching: Watching, names: N
         drift=book,
     )  # fmt: skip
     receipts = ReceiptWriter(
-        receipts=store.receipts, drafter=drafter, rosters=rosters.keeper, mirrors=mirrors, clock=clock, trust=trust,
-        site=site.name, boot_id=read_boot_id(),
+        receipts=store.receipts, drafter=drafter, rosters=rosters.keeper, mirrors=mirrors,
+        waits=store.ledger.waits, clock=clock, trust=trust, site=site.name, boot_id=read_boot_id(),
     )  # fmt: skip
     desk = SettingsDesk(site=site, journal=journal, mirrors=mirrors, keeper=keeper)
+    naming = NamingDesk(
+        site=site, names=parts.names, counts=_Outputs(live, facts), ledger=store.ledger, journal=journal,
+        rosters=rosters.rows,
+    )  # fmt: skip
     gates = {each.gate.name: each.gate for each in watching.conditions.gates.gates()}
     work = build_work(ground, watching.visited, gates, site=site, settings=desk, keeper=keeper)
     waiting = Waiting(
@@ -139,7 +147,7 @@ def build_syncing(ground: Ground, rosters: Rosters, watching: Watching, names: N
     work.planning = runner.is_planning
     restorer = Restorer(
         site=site, clock=clock, journal=journal, plans=store.plans, keeper=keeper, archive=archive,
-        drafter=drafter.restores, runner=runner, waiting=waiting, live=live,
+        drafter=drafter.restores, runner=runner, waiting=waiting, live=live, receipts=receipts,
     )  # fmt: skip
     shelf = Shelf(
         archivist=archive, snapshots=store.snapshots, receivers=site.receivers, facts=site.facts, keeper=keeper,
@@ -159,7 +167,7 @@ def build_syncing(ground: Ground, rosters: Rosters, watching: Watching, names: N
     )  # fmt: skip
     revoker = Revoker(
         site=site, clock=clock, journal=journal, ledger=store.ledger, proofs=store.proofs, mirrors=mirrors,
-        keeper=keeper, turns=turns, by_hand=visits,
+        keeper=keeper, turns=turns, by_hand=visits, receipts=receipts,
     )  # fmt: skip
     enrolling = build_enrolling(
         ground, watching, names, rosters=rosters.keeper, site=site, drafter=drafter, preparer=preparer, runner=runner
@@ -179,14 +187,26 @@ def build_syncing(ground: Ground, rosters: Rosters, watching: Watching, names: N
         bring=bring_by_date,
     )  # fmt: skip
     return Syncing(
-        site=site, ids=ids, runner=runner, settings=desk, waiting=waiting, restorer=restorer, revoker=revoker,
-        revocation_list=_revocation_list(ground, revoker), shelf=shelf, restores=restores, clearing=clearing,
-        enrolling=enrolling,
+        site=site, ids=ids, runner=runner, settings=desk, naming=naming, waiting=waiting, restorer=restorer,
+        revoker=revoker, revocation_list=_revocation_list(ground, revoker), shelf=shelf, restores=restores,
+        clearing=clearing, enrolling=enrolling,
         selector=Selector(site=site, rosters=rosters.rows, ledger=store.ledger, mirrors=mirrors),
         drift=drift, dates=dates, snapshot_times=_snapshot_times(ground), keeper=keeper, visits=visits,
         work=work,
         runs=SiteRuns(runner, visits, preparer=preparer, site=site),
     )  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class _Outputs:
+    """How many outputs a receiver has: as it has told, else as its map or the settings say."""
+
+    live: LiveView
+    facts: Mapping[str, ReceiverFacts]
+
+    def __call__(self, receiver: str) -> int:
+        limits = self.live.receiver(receiver).limits
+        return limits.outputs if limits is not None else self.facts[receiver].output_limit
 
 
 def _revocation_list(ground: Ground, revoker: Revoker) -> RevocationList | None:

@@ -75,6 +75,7 @@ from gateway.ports.outlets import (
     SampleOutcome,
     SetAside,
 )
+from gateway.ports.output_names import NamedOutput, NameLedger, OutputNameDesk
 from gateway.ports.papers import Papers
 from gateway.ports.people import (
     AddRow,
@@ -113,6 +114,7 @@ from gateway.ports.roster import (
     RosterReader,
     RosterSource,
     RosterState,
+    rights_now,
 )
 from gateway.ports.sync import (
     Aim,
@@ -180,6 +182,8 @@ __all__ = [
     "Memory",
     "MirrorKeeper",
     "Mirrors",
+    "NameLedger",
+    "NamedOutput",
     "NotModified",
     "OperatingReceiver",
     "OperationDesk",
@@ -190,6 +194,7 @@ __all__ = [
     "OutletDesk",
     "OutletDisabled",
     "OutletState",
+    "OutputNameDesk",
     "OverrideLedger",
     "OwnRoster",
     "Papers",
@@ -257,4 +262,5 @@ __all__ = [
     "VisitSheets",
     "Visits",
     "Whys",
+    "rights_now",
 ]

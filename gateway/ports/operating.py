@@ -59,7 +59,7 @@ class OperationDesk(Protocol):
     """Operating an output (implemented by watch/). Every refusal has a code of its own; see docs/operating.md."""
 
     def outputs(self, receiver: str) -> tuple[Operable, ...]:
-        """The outputs that the settings name. Raises NotFound."""
+        """The outputs that have a name, called as they are now. Raises NotFound."""
         ...
 
     def recent(self, receiver: str, output: int) -> tuple[Operation, ...]:

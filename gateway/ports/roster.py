@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from typing import Protocol
 
-from gateway.domain.roster import Fault, Roster
+from gateway.domain.roster import Fault, Right, Roster
 from gateway.ports.memory import RosterAcceptance
 
 __all__ = [
@@ -23,6 +23,7 @@ __all__ = [
     "RosterReader",
     "RosterSource",
     "RosterState",
+    "rights_now",
 ]
 
 
@@ -110,6 +111,8 @@ class ReceiverFacts:
     """What people call things: a receiver's name, its outputs and its inputs by number.
 
     A roster is checked and planned against it. Outputs without a name are known by number, up to `output_limit`.
+    `also` has other texts, in folded letters, that are read as an output: the names that it had before. Both mappings
+    are looked at anew each time: people rename outputs while the gateway runs.
     """
 
     name: str
@@ -117,12 +120,15 @@ class ReceiverFacts:
     positions: int = 8
     inputs: Mapping[int, str] = field(default_factory=dict)
     output_limit: int = 0
+    also: Mapping[str, int] = field(default_factory=dict)
 
     def output_number(self, text: str) -> int | None:
-        """The number of an output given by name or number; None when there is no such output."""
+        """The number of an output given by name, number or earlier name; None when there is no such output."""
         for number, name in self.outputs.items():
             if text.casefold() == name.casefold() or text == str(number):
                 return number
+        if (number := self.also.get(text.casefold(), 0)) > 0:
+            return number
         if text.isascii() and text.isdigit() and len(text) < 4 and 0 < int(text) <= self.output_limit:
             return int(text)
         return None
@@ -131,6 +137,24 @@ class ReceiverFacts:
         """How a roster writes an output: by name, else by number; None when neither would be read as this output."""
         texts = (self.outputs.get(number, ""), str(number))
         return next((text for text in texts if text and self.output_number(text) == number), None)
+
+    def output_now(self, text: str) -> str:
+        """The text by which a roster would write now what it writes so; a number and what is unknown stay."""
+        if text.isascii() and text.isdigit():
+            return text
+        number = self.output_number(text)
+        return text if number is None else self.output_text(number) or text
+
+
+def rights_now(rights: Iterable[Right], facts: Iterable[ReceiverFacts]) -> tuple[Right, ...]:
+    """Rights by the names in force, each once: a roster may still write the names that outputs had before."""
+    known = {each.name: each for each in facts}
+    return tuple(
+        dict.fromkeys(
+            replace(right, output=known[right.receiver].output_now(right.output)) if right.receiver in known else right
+            for right in rights
+        )
+    )
 
 
 @dataclass(frozen=True, slots=True)

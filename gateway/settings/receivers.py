@@ -69,6 +69,8 @@ class ReceiverSettings(InputsMixin):
             for name in names.values()
             if not re.fullmatch(r"[^\s:/,;]{1,32}", name)
         )
+        if wrong := [name for number, name in names.items() if name.isdecimal() and name != str(int(number))]:
+            raise ValueError(f"“{wrong[0]}” is the number of another output; put a letter to the name")
         return names
 
     @property

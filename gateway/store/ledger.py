@@ -1,10 +1,10 @@
 """The ledger: what must outlive even the database.
 
 Revocations with the slots they took away, their liftings, which roster was last accepted, where it waits, what was
-changed at receivers by other hands and what people said about it, which boards are unlocked for people at work, the
-hashes of access tokens, and the lives (epochs) of the journal. Every line is on the disk before anything else is done
-because of it, so a damaged or missing database never gives a lost transmitter back its rights, and never leaves a
-board unlocked.
+changed at receivers by other hands and what people said about it, which boards are unlocked for people at work, what
+people called outputs, the hashes of access tokens, and the lives (epochs) of the journal. Every line is on the disk
+before anything else is done because of it, so a damaged or missing database never gives a lost transmitter back its
+rights, and never leaves a board unlocked.
 """
 
 from __future__ import annotations
@@ -20,6 +20,7 @@ from typing import Any
 from gateway.domain.drift import Drift
 from gateway.domain.enrolment import Override
 from gateway.domain.forgetting import Redaction
+from gateway.domain.output_names import OutputNaming
 from gateway.domain.receiver import Slot
 from gateway.domain.revocation import Revocation
 from gateway.domain.wait import RosterWait
@@ -89,6 +90,7 @@ class LedgerFile:
         self._overrides: dict[int, Override] = {}
         self._tokens: dict[str, KeptToken] = {}
         self._unlocked: frozenset[str] = frozenset()
+        self._namings: dict[str, OutputNaming] = {}
         self._opened: Opened | None = None
 
     async def open(self) -> tuple[str, ...]:
@@ -173,6 +175,13 @@ class LedgerFile:
 
     def unlocked(self) -> frozenset[str]:
         return self._unlocked
+
+    async def keep_naming(self, naming: OutputNaming) -> None:
+        """See `ports.NameLedger`: one line has all names of a receiver."""
+        await self._append({"type": "outputs-named", **encode(naming)})
+
+    def namings(self) -> dict[str, OutputNaming]:
+        return dict(self._namings)
 
     async def add_token(self, kept: KeptToken) -> None:
         await self._append({"type": "token-added", **encode(kept)})
@@ -282,6 +291,15 @@ class LedgerFile:
             case "unlocked" | "locked" as word:
                 name = frozenset({entry["receiver"]})
                 self._unlocked = self._unlocked | name if word == "unlocked" else self._unlocked - name
+            case "outputs-named":
+                naming = decode(OutputNaming, entry)
+                self._namings = {**self._namings, naming.receiver: naming}
+            case _:
+                self._apply_own(entry)
+
+    def _apply_own(self, entry: Entry) -> None:
+        """The lines that are about the gateway itself."""
+        match entry["type"]:
             case "token-added":
                 kept = decode(KeptToken, entry)
                 self._tokens = {**self._tokens, kept.token.id: kept}
@@ -302,6 +320,7 @@ class LedgerFile:
             lines.append({"type": "drift", **encode(_Drifted(tuple(self._drifts.values())))})
         lines += [{"type": "override-kept", **encode(override)} for override in self._overrides.values()]
         lines += [{"type": "unlocked", "receiver": name} for name in sorted(self._unlocked)]
+        lines += [{"type": "outputs-named", **encode(naming)} for naming in self._namings.values()]
         lines += [{"type": "token-added", **encode(kept)} for kept in self._tokens.values()]
         if self._opened is not None:
             lines.append({"type": "opened", **encode(self._opened)})

@@ -17,6 +17,12 @@ _MOST_SLOTS = 40
 def _settings(data: Mapping[str, Any]) -> list[str]:
     if "password" in data:
         return ["the link password was changed"]
+    if "output_names" in data:
+        return [
+            f"output {each.get('output', '?')} was called {each.get('after') or 'nothing but its number'}"
+            + (f", before {each['before']}" if each.get("before") else "")
+            for each in data["output_names"]
+        ]
     before, after = data.get("before") or {}, data.get("after") or {}
     origin = _ORIGINS.get(str(data.get("origin")), "")
     sentences = []

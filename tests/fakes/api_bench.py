@@ -35,6 +35,9 @@ from gateway.domain.receiver import Limits as ReceiverLimits
 from gateway.domain.roster import Entry, Roster
 from gateway.ports import Commit, OwnRoster, ReceiverFacts
 from gateway.roster.row_text import CsvRowForm
+from gateway.sync.naming import NamesNow
+from gateway.sync.naming_desk import NamingDesk
+from gateway.sync.site import Site
 from tests.fakes.archive_desks import FakeClearing, FakeRestores, FakeWaits
 from tests.fakes.clock import FakeClock
 from tests.fakes.drifts import FakeDates, FakeDrift, some_drift
@@ -43,12 +46,14 @@ from tests.fakes.forgetting import FakeForgetting
 from tests.fakes.gates import FakeConditions, FakeGates, FakeWhys, some_condition, some_gate
 from tests.fakes.histories import FakeHistories, FakeHistory
 from tests.fakes.memory_store import MemoryStore
+from tests.fakes.naming import MemoryNamings
 from tests.fakes.operating import FakeOperating
 from tests.fakes.outlets import FakeOutletDesk
 from tests.fakes.people import FakePeople, NoFirstRosters, NoOwnRoster, some_person
 from tests.fakes.receipts import MemoryReceipts
 from tests.fakes.receiver import FakeReceiver
 from tests.fakes.selections import FakeSelections
+from tests.fakes.sync_house import Rosters
 from tests.fakes.use_cases import (
     FakeKeeper,
     FakeLive,
@@ -161,9 +166,23 @@ class ApiBench:
         self.drift = FakeDrift(some_drift())
         self.dates = FakeDates()
         self.people = FakePeople(some_person(), some_person(48231911, "Harbour office"))
-        self.facts = (
-            ReceiverFacts("slip-gate", {1: "gate", 2: "lamp"}),
-            ReceiverFacts("car-park", {1: "barrier"}),
+        called = NamesNow({"slip-gate": {1: "gate", 2: "lamp"}, "car-park": {1: "barrier"}})
+        self.facts = tuple(
+            ReceiverFacts(name, called.outputs(name), also=called.also(name)) for name in called.of_settings
+        )
+        self.rosters = Rosters()
+        self.names = NamingDesk(
+            site=Site(
+                "fennel-quay",
+                ZoneInfo("Europe/London"),
+                {facts.name: FakeReceiver(facts.name) for facts in self.facts},
+                {facts.name: facts for facts in self.facts},
+            ),
+            names=called,
+            counts=lambda _: _LIMITS.outputs,
+            ledger=MemoryNamings(),
+            journal=self.store.journal,
+            rosters=self.rosters,
         )
         self.papers = PaperDesk(
             SiteFacts("fennel-quay", ZoneInfo("Europe/London"), self.facts, ()),
@@ -213,6 +232,7 @@ class ApiBench:
             timetable=FakeTimetable(),
             revocations=self.revocations,
             settings=self.settings,
+            names=self.names,
             tokens=self.store.tokens,
             audit=self.audit,
             gates=self.gates,

@@ -79,6 +79,16 @@ class Operations(Calling):
         found: types.SettingsChangeAnswer = await self._call("PATCH", "/api/v1/receivers/{id}/settings", path={"id": id}, body=body, headers={"If-Match": if_match})
         return found
 
+    async def get_output_names(self, id: str | int) -> Tagged[types.OutputNamesAnswer]:
+        """What outputs are called in the settings file and in use."""
+        found: Tagged[types.OutputNamesAnswer] = await self._call_tagged("GET", "/api/v1/receivers/{id}/output-names", path={"id": id})
+        return found
+
+    async def change_output_names(self, id: str | int, body: types.OutputNamesBody, *, if_match: str) -> types.OutputNamesChangeAnswer:
+        """Call outputs otherwise; no receiver is changed."""
+        found: types.OutputNamesChangeAnswer = await self._call("PATCH", "/api/v1/receivers/{id}/output-names", path={"id": id}, body=body, headers={"If-Match": if_match})
+        return found
+
     async def list_slots(self, id: str | int, *, cursor: str | None = None, limit: int | None = None, q: str | None = None) -> types.SlotsAnswer:
         """What the receiver's memory holds, by page."""
         found: types.SlotsAnswer = await self._call("GET", "/api/v1/receivers/{id}/slots", path={"id": id}, query={"cursor": cursor, "limit": limit, "q": q})
@@ -139,7 +149,7 @@ class Operations(Calling):
         found: types.WhyAnswer = await self._call("GET", "/api/v1/why", path={}, query={"holder": holder})
         return found
 
-    async def list_people(self, *, cursor: str | None = None, limit: int | None = None, q: str | None = None, group: str | None = None, receiver: str | None = None, standing: types.Standing | None = None, unnamed: bool | None = None, listed: bool | None = None, sort: str | None = None) -> types.PeopleAnswer:
+    async def list_people(self, *, cursor: str | None = None, limit: int | None = None, q: str | None = None, group: str | None = None, receiver: str | None = None, standing: types.Standing | None = None, unnamed: bool | None = None, listed: bool | None = None, sort: types.PeopleOrder | None = None) -> types.PeopleAnswer:
         """Everybody by page, searched by holder or serial."""
         found: types.PeopleAnswer = await self._call("GET", "/api/v1/people", path={}, query={"cursor": cursor, "limit": limit, "q": q, "group": group, "receiver": receiver, "standing": standing, "unnamed": unnamed, "listed": listed, "sort": sort})
         return found
@@ -197,6 +207,16 @@ class Operations(Calling):
     async def export_groups(self, *, revision: int | None = None) -> bytes:
         """The groups file that this gateway keeps."""
         found: bytes = await self._download("GET", "/api/v1/roster/files/groups.toml", path={}, query={"revision": revision})
+        return found
+
+    async def export_xlsx(self, *, revision: int | None = None) -> bytes:
+        """The roster that this gateway keeps, with its groups, as an XLSX workbook."""
+        found: bytes = await self._download("GET", "/api/v1/roster/files/roster.xlsx", path={}, query={"revision": revision})
+        return found
+
+    async def export_ods(self, *, revision: int | None = None) -> bytes:
+        """The roster that this gateway keeps, with its groups, as an ODS document."""
+        found: bytes = await self._download("GET", "/api/v1/roster/files/roster.ods", path={}, query={"revision": revision})
         return found
 
     async def import_roster(self, body: types.CheckBody, *, preview: bool | None = None) -> types.EditAnswer:

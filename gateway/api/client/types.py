@@ -93,6 +93,7 @@ __all__ = [
     "LateAnswer",
     "LimitsAnswer",
     "MomentAnswer",
+    "NamedOutputAnswer",
     "NewTokenAnswer",
     "NoticeAnswer",
     "OperationAnswer",
@@ -103,12 +104,16 @@ __all__ = [
     "OutletDetailAnswer",
     "OutletsAnswer",
     "OutputAnswer",
+    "OutputNamesAnswer",
+    "OutputNamesBody",
+    "OutputNamesChangeAnswer",
     "OutputPaperAnswer",
     "OutputsAnswer",
     "OverrideAnswer",
     "OverridesAnswer",
     "PaperRowAnswer",
     "PeopleAnswer",
+    "PeopleOrder",
     "PersonAnswer",
     "PersonBody",
     "PersonChangeBody",
@@ -942,6 +947,15 @@ class MomentAnswer(TypedDict):
     clock_trusted: bool
 
 
+class NamedOutputAnswer(TypedDict):
+    """One output."""
+
+    number: int
+    in_settings: str
+    in_use: str
+    former: list[str]
+
+
 class NewTokenAnswer(TypedDict):
     """A new token with its secret, which is shown this once and kept nowhere."""
 
@@ -1049,6 +1063,25 @@ class OutputAnswer(TypedDict):
     name: str
     closed: bool
     mode: Literal['latching', 'timed', 'momentary'] | None
+
+
+class OutputNamesAnswer(TypedDict):
+    """Every output of a receiver, by number. The names are the gateway's own; no receiver keeps any."""
+
+    outputs: list[NamedOutputAnswer]
+
+
+class OutputNamesBody(TypedDict):
+    """New names by the output's number; outputs that are left out stay as they are called."""
+
+    names: dict[str, str]
+
+
+class OutputNamesChangeAnswer(TypedDict):
+    """Before and after."""
+
+    before: OutputNamesAnswer
+    after: OutputNamesAnswer
 
 
 class OutputPaperAnswer(TypedDict):
@@ -1281,6 +1314,7 @@ class ReceiptRow(TypedDict):
     id: str
     number: int
     receiver: str
+    done: NotRequired[Literal['sync', 'revocation', 'restore', 'clone', 'enrolment'] | None]
     time: NotRequired[str | None]
     clock_trusted: NotRequired[bool | None]
     serial: NotRequired[str | None]
@@ -1288,6 +1322,9 @@ class ReceiptRow(TypedDict):
     transmitters: NotRequired[int | None]
     roster_digest: NotRequired[str | None]
     roster_revision: NotRequired[int | None]
+    equal: NotRequired[bool | None]
+    snapshot: NotRequired[str | None]
+    revoked: NotRequired[int | None]
     plan: NotRequired[str | None]
     written: NotRequired[int | None]
     not_done: NotRequired[int | None]
@@ -1927,6 +1964,7 @@ GateKind = Literal['gate', 'barrier', 'shutter']
 GatePosition = Literal['shut', 'open', 'moving', 'unknown']
 InputRole = Literal['closed', 'open', 'tamper', 'safety', 'exit', 'command', 'power', 'other']
 OperationState = Literal['warning', 'sending', 'done', 'unknown', 'refused', 'interrupted']
+PeopleOrder = Literal['holder', 'serial', 'heard', 'ending']
 PlaceState = Literal['works', 'coming', 'going', 'unknown']
 Reason = Literal['revoked', 'ended', 'not-yet', 'no-rights', 'not-held', 'not-reached', 'not-heard', 'heard-unknown', 'output-idle', 'did-not-move', 'battery-low', 'safety-active', 'worked']
 Scope = Literal['view', 'roster', 'operate', 'admin']

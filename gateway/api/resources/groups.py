@@ -18,7 +18,7 @@ from gateway.api.scopes import Scope
 from gateway.api.services import Services
 from gateway.domain.roster import Right
 from gateway.errors import NotFound
-from gateway.ports import PutGroup, RemoveGroup, RenameGroup, RosterEdit
+from gateway.ports import PutGroup, RemoveGroup, RenameGroup, RosterEdit, rights_now
 
 __all__ = ["OPERATIONS", "get_group", "list_groups", "put_group", "remove_group"]
 
@@ -77,7 +77,8 @@ def _groups(services: Services) -> list[GroupAnswer]:
         return []
     members = Counter(entry.group for entry in roster.entries if entry.group)
     return [
-        GroupAnswer(name=name, rights=_table(rights), members=members[name]) for name, rights in roster.groups.items()
+        GroupAnswer(name=name, rights=_table(rights_now(rights, services.facts)), members=members[name])
+        for name, rights in roster.groups.items()
     ]
 
 

@@ -76,8 +76,9 @@ class _Turn:
 class OperatingDesk(OperationDesk):
     """`ports.OperationDesk`. What a warning goes before needs `run` to be running.
 
-    `receivers` are all of them; `poll_rates_hz` how often each is polled; `planning` says whether a plan is being made
-    or written at a receiver.
+    `operables` are called as the settings call them, `names` has what outputs of each receiver are called at the moment
+    of asking. `receivers` are all of them; `poll_rates_hz` how often each is polled; `planning` says whether a plan is
+    being made or written at a receiver.
     """
 
     def __init__(
@@ -94,6 +95,7 @@ class OperatingDesk(OperationDesk):
         clock: Clock,
         boot_id: str,
         planning: Callable[[str], bool],
+        names: Mapping[str, Mapping[int, str]] | None = None,
         nonce: Callable[[], int] = lambda: secrets.randbits(32),
     ) -> None:
         self._operables = {(each.receiver, each.output): each for each in operables}
@@ -102,6 +104,7 @@ class OperatingDesk(OperationDesk):
         self._mirrors = mirrors
         self._clock = clock
         self._planning = planning
+        self._names = names or {}
         self._nonce = nonce
         self._oldest_s = {name: min(_POLLS / rate, _OLDEST_SAFETY_S) for name, rate in poll_rates_hz.items()}
         self._log = OperationLog(journal=journal, documents=documents, clock=clock, boot_id=boot_id)
@@ -112,7 +115,9 @@ class OperatingDesk(OperationDesk):
 
     def outputs(self, receiver: str) -> tuple[Operable, ...]:
         self._live.receiver(receiver)
-        return tuple(each for each in self._operables.values() if each.receiver == receiver)
+        own = {each.output: self._called(each) for each in self._operables.values() if each.receiver == receiver}
+        others = {number: Operable(receiver, number, name) for number, name in self._names.get(receiver, {}).items()}
+        return tuple(found for _, found in sorted((others | own).items()))
 
     def recent(self, receiver: str, output: int) -> tuple[Operation, ...]:
         return self._log.of(receiver, output)
@@ -298,13 +303,24 @@ class OperatingDesk(OperationDesk):
         live = self._live.receiver(order.receiver)
         found = self._operables.get((order.receiver, order.output))
         if found is not None:
-            return found
+            return self._called(found)
         if live.limits is not None and not 1 <= order.output <= live.limits.outputs:
             raise NotFound(
                 f"{order.receiver} has no output {order.output}.",
                 remedy=f"Its outputs are numbered from 1 to {live.limits.outputs}.",
             )
-        return Operable(order.receiver, order.output, "")
+        return Operable(order.receiver, order.output, self._name(order.receiver, order.output))
+
+    def _called(self, operable: Operable) -> Operable:
+        """By the names in force; what the settings allow stays bound to the output."""
+        name = self._name(operable.receiver, operable.output) or operable.name
+        warning = operable.warning
+        if warning is not None:
+            warning = replace(warning, name=self._name(operable.receiver, warning.output) or warning.name)
+        return replace(operable, name=name, warning=warning)
+
+    def _name(self, receiver: str, output: int) -> str:
+        return self._names.get(receiver, {}).get(output, "")
 
     def _driver(self, receiver: str) -> OperatingReceiver:
         driver = self._receivers.get(receiver)

@@ -15,7 +15,7 @@ from gateway.domain.revocation import Revocation
 from gateway.domain.roster import Entry
 from gateway.domain.transmitter import BUILT_IN_KINDS, Kind
 from gateway.domain.validity import Validity, validity
-from gateway.ports import Trust
+from gateway.ports import Trust, rights_now
 from gateway.watch.conditions.premises import Premises
 from gateway.watch.conditions.words import since_words
 from gateway.watch.people.placing import Held, Spot, places_of, wanted_pairs
@@ -75,7 +75,10 @@ class CardMaker:
             unnamed=is_unnamed(shown.holder, serial) or not shown.holder,
             kind=shown.kind,
             group=shown.group,
-            rights=tuple(f"{right.position}:{right.receiver}/{right.output}" for right in shown.rights),
+            rights=tuple(
+                f"{right.position}:{right.receiver}/{right.output}"
+                for right in rights_now(shown.rights, (each.facts for each in held))
+            ),
             sites=shown.sites,
             valid_from=shown.valid_from,
             valid_until=shown.valid_until,
