@@ -349,6 +349,10 @@ def _locked(data: bytes) -> bytes:
         (swap_part(GOOD["xlsx"], "xl/_rels/workbook.xml.rels", None), "is missing"),
         (swap_part(GOOD["xlsx"], "xl/workbook.xml", lambda x: x + b" " * (2 << 20)), "larger than"),
         (swap_part(GOOD["ods"], "content.xml", lambda x: x[:-20]), "is no XML"),
+        (
+            swap_part(GOOD["ods"], "content.xml", lambda x: x.replace(b"UTF-8", b"hex").replace(b"utf-8", b"hex")),
+            "encod",
+        ),
         (swap_part(GOOD["ods"], "content.xml", lambda x: b"<!DOCTYPE a [<!ENTITY b 'c'>]>" + x), "is no XML|document"),
         (b"PK\x03\x04" + bytes(200), "directory can't be read"),
         (b"PK\x03\x04" + b"PK\x01\x02" * 6000, "more than 5000 parts"),
