@@ -171,6 +171,17 @@ class RosterEditor(Protocol):
         """
         ...
 
+    def text_form(self, pair: RosterPair, old: RosterPair | None) -> RosterPair:
+        """The same roster as CSV and TOML where it is a workbook; text, and what nobody can read, as it is.
+
+        `old` is what stood there before.
+        """
+        ...
+
+    def book_form(self, pair: RosterPair, form: str) -> bytes:
+        """The same roster as a workbook, `xlsx` or `ods`. Raises Refused with `workbook-unfit`."""
+        ...
+
     def first(self, memories: Sequence[Memory]) -> FirstRoster:
         """A roster that wants exactly what these memories hold."""
         ...
@@ -228,6 +239,10 @@ class OwnRoster(Protocol):
 
     async def files(self, number: int = 0) -> tuple[RosterRevision, RosterPair]:
         """The files of a revision (0: the newest). Raises NotFound."""
+        ...
+
+    async def book(self, form: str, number: int = 0) -> tuple[RosterRevision, bytes]:
+        """A revision as one workbook, `xlsx` or `ods`. Raises as `files`, and Refused with `workbook-unfit`."""
         ...
 
     async def revisions(self, *, before: int = 0, limit: int = 100) -> tuple[RosterRevision, ...]:

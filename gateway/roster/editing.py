@@ -28,13 +28,18 @@ from gateway.ports import (
     RosterEdit,
     RosterPair,
 )
+from gateway.roster.book_form import book_form
 from gateway.roster.cells import clean
 from gateway.roster.columns import COLUMNS, is_known, match_header
 from gateway.roster.csv_table import read_csv
 from gateway.roster.decoding import Decoded, decode
+from gateway.roster.findings import Findings
 from gateway.roster.first import first_roster
+from gateway.roster.groups import Groups
+from gateway.roster.groups_toml import read_groups
+from gateway.roster.names import ReceiverNames
 from gateway.roster.serials import read_serial
-from gateway.roster.workbook import is_workbook
+from gateway.roster.text_form import text_form
 from gateway.roster.writing import position_table, rights_text, write_cell, write_csv
 
 __all__ = ["FileEditor"]
@@ -47,17 +52,28 @@ class FileEditor:
         self._fallback = fallback_encoding
 
     def edit(self, pair: RosterPair | None, current: Roster | None, edits: Sequence[RosterEdit]) -> RosterPair:
-        """Raises NotFound, and Refused with `serial-known`, `group-known`, `group-in-use`, `groups-unwritable` or
-        `workbook-not-kept`."""
+        """Raises NotFound, and Refused with `serial-known`, `group-known`, `group-in-use` or `groups-unwritable`."""
         for edit in edits:
             if isinstance(edit, PutFiles):
-                pair = _only_text(edit.pair)
+                pair = edit.pair
             elif isinstance(edit, AddRow | ChangeRow | RemoveRow):
                 pair = self._edit_rows(pair, current, edit)
             else:
                 pair = self._edit_groups(pair, edit)
         assert pair is not None
         return pair
+
+    def text_form(self, pair: RosterPair, old: RosterPair | None) -> RosterPair:
+        """Where the groups say what the old file says, the old file stays, with its comments."""
+        text = text_form(pair)
+        if text is pair or old is None or old.groups is None or text.groups is None:
+            return text
+        same = _groups_of(text.groups) == _groups_of(old.groups)
+        return RosterPair(text.roster, old.groups) if same else text
+
+    def book_form(self, pair: RosterPair, form: str) -> bytes:
+        """Raises as `book_form`."""
+        return book_form(self._text(pair), pair.groups, form)
 
     def first(self, memories: Sequence[Memory]) -> FirstRoster:
         """A roster that wants exactly what these memories hold."""
@@ -118,16 +134,6 @@ def _wanted_cells(edit: AddRow | ChangeRow, current: Roster | None) -> dict[str,
     elif cells.get("group"):
         cells["rights"] = ""
     return cells
-
-
-def _only_text(pair: RosterPair) -> RosterPair:
-    if is_workbook(pair.roster):
-        raise Refused(
-            "This is a spreadsheet workbook; the gateway keeps its roster as CSV and TOML.",
-            remedy="Save the roster's sheet as CSV, and write its groups as TOML.",
-            code="workbook-not-kept",
-        )
-    return pair
 
 
 class _Sheet:
@@ -272,6 +278,10 @@ def _without_labels(groups: bytes | None, serial: int) -> bytes | None:
     document = _Document(groups)
     document.forget_label(serial)
     return document.write()
+
+
+def _groups_of(data: bytes) -> Groups:
+    return read_groups(data, ReceiverNames(None), Findings(""))
 
 
 def _cell(raw: str) -> str:

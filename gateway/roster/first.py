@@ -21,7 +21,7 @@ from gateway.ports import FirstRoster, Memory, RosterPair
 from gateway.roster.cells import Wrong, clean
 from gateway.roster.columns import COLUMNS
 from gateway.roster.rights import read_rights
-from gateway.roster.writing import groups_toml, rights_text, write_cell, write_csv
+from gateway.roster.writing import group_rights, groups_toml, rights_text, write_cell, write_csv
 
 __all__ = ["first_roster"]
 
@@ -68,9 +68,10 @@ def first_roster(memories: Sequence[Memory]) -> FirstRoster:
     kinds = {kind.name: kind.positions for kind in _KINDS if kind.name not in BUILT_IN_KINDS}
     used = {name: labels_ for name, labels_ in kinds.items() if any(row.kind == name for row in rows)}
     by_rights = {rights: name for name, rights in groups.items()}
+    tables = {name: group_rights(rights) for name, rights in groups.items()}
     lines = [COLUMNS, *(_cells(row, by_rights.get(row.rights, "")) for row in rows)]
     return FirstRoster(
-        pair=RosterPair(write_csv(lines), groups_toml(groups, used, labels)),
+        pair=RosterPair(write_csv(lines), groups_toml(tables, used, labels)),
         transmitters=len(rows),
         holders=len({row.holder.casefold() for row in rows}),
         unnamed=sum(is_unnamed(row.holder, row.serial) for row in rows),

@@ -1,4 +1,4 @@
-"""A small sheet with a header of its own (`groups`, `kinds`) to rows of texts by column name.
+"""A small sheet with a header of its own (`groups`, `kinds`, `labels`) to rows of texts by column name.
 
 The same rules as for the roster's header: names without regard to case and blanks, columns in any order, unknown ones
 are faults unless they start with `x_`. Every column must be there and every cell filled, unless said otherwise.
@@ -17,8 +17,13 @@ __all__ = ["read_named_sheet"]
 _AS_TEXT = "format the column as text, and type it again"
 
 
-def read_named_sheet(table: Table, columns: Sequence[str], findings: Findings) -> Iterator[tuple[int, dict[str, str]]]:
-    """Row number and cleaned texts of each row; what is wrong goes to `findings` and its row is left out."""
+def read_named_sheet(
+    table: Table, columns: Sequence[str], findings: Findings, *, exact: Sequence[str] = ()
+) -> Iterator[tuple[int, dict[str, str]]]:
+    """Row number and cleaned texts of each row; what is wrong goes to `findings` and its row is left out.
+
+    The columns in `exact` keep their blanks as they are.
+    """
     rows = [row for row in table.rows if not row.blank]
     if not rows:
         return
@@ -26,7 +31,7 @@ def read_named_sheet(table: Table, columns: Sequence[str], findings: Findings) -
     if index is None:
         return
     for row in rows[1:]:
-        texts = {name: _text(row, place, name, findings) for name, place in index.items()}
+        texts = {name: _text(row, place, name, findings, exact=name in exact) for name, place in index.items()}
         stray = [place for place, cell in enumerate(row.cells) if place >= len(rows[0].cells) and not is_blank(cell)]
         if stray:
             wrong = Wrong(f"{show(row.cells[stray[0]])} beyond the last column", "name the column, or empty it")
@@ -59,7 +64,7 @@ def _header(row: Row, columns: Sequence[str], findings: Findings) -> dict[str, i
     return index if good else None
 
 
-def _text(row: Row, place: int, name: str, findings: Findings) -> str | None:
+def _text(row: Row, place: int, name: str, findings: Findings, *, exact: bool) -> str | None:
     raw = row.cells[place] if place < len(row.cells) else ""
     cleaned = row.wrong.get(place) or clean(raw)
     if place in row.dates:
@@ -67,4 +72,4 @@ def _text(row: Row, place: int, name: str, findings: Findings) -> str | None:
     if isinstance(cleaned, Wrong):
         findings.fault(row.number, name, cleaned)
         return None
-    return cleaned.removeprefix("'")
+    return (raw if exact else cleaned).removeprefix("'")

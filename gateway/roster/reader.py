@@ -19,13 +19,20 @@ from gateway.roster.csv_table import read_csv
 from gateway.roster.decoding import decode
 from gateway.roster.findings import Findings
 from gateway.roster.groups import Groups
-from gateway.roster.groups_sheet import read_group_sheets
+from gateway.roster.groups_sheet import SheetFindings, read_group_sheets
 from gateway.roster.groups_toml import read_groups
 from gateway.roster.names import ReceiverNames
 from gateway.roster.rows import RowReader
 from gateway.roster.sheet import check_shape, report_problems, without_undecodable
 from gateway.roster.table import Table
-from gateway.roster.workbook import GROUPS_SHEET, KINDS_SHEET, Workbook, is_workbook, read_workbook
+from gateway.roster.workbook import (
+    GROUPS_SHEET,
+    KINDS_SHEET,
+    LABELS_SHEET,
+    Workbook,
+    is_workbook,
+    read_workbook,
+)
 
 __all__ = ["RosterFileReader", "roster_digest"]
 
@@ -83,18 +90,20 @@ class RosterFileReader:
     def _groups(self, book: Workbook | None, data: bytes | None, names: ReceiverNames) -> tuple[list[Findings], Groups]:
         """Groups and kinds from the workbook's sheets, or else from the file beside the roster."""
         of_file = Findings(self._groups_name)
-        if book is None or (book.groups is None and book.kinds is None):
+        if book is None or not book.has_groups:
             if data is not None and is_workbook(data):
                 remedy = f"write groups as TOML, or as a sheet named {GROUPS_SHEET} in the roster's own workbook"
                 of_file.fault(0, "", Wrong("a workbook, not a TOML file", remedy))
                 return [of_file], Groups(given=True, readable=False)
             return [of_file], Groups() if data is None else read_groups(data, names, of_file)
         if data is not None:
-            remedy = f"leave out the groups file, or the sheets {GROUPS_SHEET} and {KINDS_SHEET} of the workbook"
+            remedy = f"leave out the groups file, or the sheets {GROUPS_SHEET}, {KINDS_SHEET} and {LABELS_SHEET}"
             of_file.fault(0, "", Wrong("groups in a file and in the roster's workbook too", remedy))
-        of_groups, of_kinds = (Findings(f"{self._roster_name}, sheet {name}") for name in (GROUPS_SHEET, KINDS_SHEET))
-        found = read_group_sheets(book.groups, book.kinds, names, of_groups, of_kinds)
-        return [of_file, of_groups, of_kinds], found
+        of_sheets = SheetFindings(
+            *(Findings(f"{self._roster_name}, sheet {name}") for name in (GROUPS_SHEET, KINDS_SHEET, LABELS_SHEET))
+        )
+        found = read_group_sheets(book.groups, book.kinds, book.labels, names, of_sheets)
+        return [of_file, *of_sheets.all], found
 
     def _text_entries(
         self, data: bytes, groups: Groups, receivers: ReceiverNames, findings: Findings

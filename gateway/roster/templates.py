@@ -14,10 +14,10 @@ from pathlib import Path
 from gateway.errors import Refused
 from gateway.roster.columns import COLUMNS
 from gateway.roster.groups_sheet import GROUP_COLUMNS, KIND_COLUMNS
-from gateway.roster.template_ods import render_ods
-from gateway.roster.template_sheet import ColumnType, TemplateSheet
-from gateway.roster.template_xlsx import render_xlsx
+from gateway.roster.ods_writing import render_ods
+from gateway.roster.sheet_writing import ColumnType, WrittenSheet
 from gateway.roster.workbook import GROUPS_SHEET, KINDS_SHEET
+from gateway.roster.xlsx_writing import render_xlsx
 
 __all__ = ["TEMPLATE_ENDINGS", "render_template", "write_template"]
 
@@ -38,14 +38,14 @@ _EXPLAINED = (
 )
 
 
-def _sheets() -> tuple[TemplateSheet, ...]:
+def _sheets() -> tuple[WrittenSheet, ...]:
     types = tuple(ColumnType.DATE if name in _DATES else ColumnType.TEXT for name in COLUMNS)
     text = ColumnType.TEXT
     return (
-        TemplateSheet("roster", (COLUMNS,), types),
-        TemplateSheet(GROUPS_SHEET, (GROUP_COLUMNS,), (text,) * len(GROUP_COLUMNS)),
-        TemplateSheet(KINDS_SHEET, (KIND_COLUMNS,), (text,) * len(KIND_COLUMNS)),
-        TemplateSheet("explained", (("column", "what it means"), *_EXPLAINED), (text, text)),
+        WrittenSheet("roster", (COLUMNS,), types),
+        WrittenSheet(GROUPS_SHEET, (GROUP_COLUMNS,), (text,) * len(GROUP_COLUMNS)),
+        WrittenSheet(KINDS_SHEET, (KIND_COLUMNS,), (text,) * len(KIND_COLUMNS)),
+        WrittenSheet("explained", (("column", "what it means"), *_EXPLAINED), (text, text)),
     )
 
 

@@ -1,4 +1,4 @@
-"""XLSX and ODS workbooks to tables: the first sheet, and the sheets named `groups` and `kinds`.
+"""XLSX and ODS workbooks to tables: the first sheet, and the sheets named `groups`, `kinds` and `labels`.
 
 What a file is, its bytes decide and never its name. Row numbers are those that the spreadsheet shows. Hidden rows
 count like others; a hidden first sheet is refused, since people would take the next one for the roster.
@@ -16,10 +16,12 @@ from gateway.roster.unreadable import Unreadable, broken
 from gateway.roster.xlsx import WORKBOOK, SheetPlace, Xlsx
 from gateway.roster.zip_parts import ZipParts
 
-__all__ = ["GROUPS_SHEET", "KINDS_SHEET", "Workbook", "is_workbook", "read_workbook"]
+__all__ = ["GROUPS_SHEET", "KINDS_SHEET", "LABELS_SHEET", "Workbook", "is_workbook", "read_workbook"]
 
 GROUPS_SHEET = "groups"
 KINDS_SHEET = "kinds"
+LABELS_SHEET = "labels"
+_NAMED = (GROUPS_SHEET, KINDS_SHEET, LABELS_SHEET)
 _ZIP = b"PK\x03\x04"
 _OLE = b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1"  # [MS-CFB] 2.2: the old binary workbook, and the shell of an encrypted one
 _ENCRYPTED_PACKAGE = "EncryptedPackage".encode("utf-16-le")  # [MS-OFFCRYPTO] 2.3.1
@@ -29,11 +31,17 @@ _PASSWORD = Wrong("a file protected by a password", "save it without a password"
 
 @dataclass(frozen=True, slots=True)
 class Workbook:
-    """The sheets that a roster can have. `groups` and `kinds` are None when there is no such sheet."""
+    """The sheets that a roster can have. The named ones are None when there is no such sheet."""
 
     roster: Table
     groups: Table | None = None
     kinds: Table | None = None
+    labels: Table | None = None
+
+    @property
+    def has_groups(self) -> bool:
+        """Whether any sheet says what the groups file would say."""
+        return any(sheet is not None for sheet in (self.groups, self.kinds, self.labels))
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,7 +97,7 @@ def _ods_tabs(parts: ZipParts) -> list[_Tab]:
     manifest = "META-INF/manifest.xml"
     if manifest in parts and b"encryption-data" in parts.take(manifest, 1 << 20):
         raise Unreadable(_PASSWORD)
-    sheets = read_ods(parts.take("content.xml"), frozenset((GROUPS_SHEET, KINDS_SHEET)))
+    sheets = read_ods(parts.take("content.xml"), frozenset(_NAMED))
     return [_Tab(sheet.name, sheet.visible, True, sheet.cells.table) for sheet in sheets]
 
 
@@ -101,13 +109,13 @@ def _chosen(tabs: Sequence[_Tab]) -> Workbook:
     to_front = "move the sheet with the roster to the front"
     if not first.visible:
         raise Unreadable(Wrong(f"a hidden first sheet, {show(first.name)}", f"show it, or {to_front}"))
-    if not first.is_table or first.folded in (GROUPS_SHEET, KINDS_SHEET):
+    if not first.is_table or first.folded in _NAMED:
         what = f"named {show(first.name)}" if first.is_table else f"that is no table, {show(first.name)}"
         raise Unreadable(Wrong(f"a first sheet {what}", to_front))
-    return Workbook(first.read(), _named(tabs, GROUPS_SHEET), _named(tabs, KINDS_SHEET))
+    return Workbook(first.read(), *(_sheet_named(tabs, name) for name in _NAMED))
 
 
-def _named(tabs: Sequence[_Tab], name: str) -> Table | None:
+def _sheet_named(tabs: Sequence[_Tab], name: str) -> Table | None:
     found = [tab for tab in tabs[1:] if tab.folded == name and tab.is_table]
     if len(found) > 1:
         raise Unreadable(Wrong(f"two sheets named {name}", "delete one of the two"))

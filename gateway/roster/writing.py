@@ -58,20 +58,20 @@ def position_table(positions: Mapping[str, Sequence[str]]) -> InlineTable:
 
 
 def groups_toml(
-    groups: Mapping[str, Iterable[Right]],
+    groups: Mapping[str, Mapping[str, Mapping[str, Sequence[str]]]],
     kinds: Mapping[str, Sequence[str]],
     labels: Mapping[str, Mapping[str, str]],
 ) -> bytes:
-    """A whole groups file; tables that would be empty are left out."""
+    """A whole groups file, groups as `group_rights` has them; tables that would be empty are left out."""
     document = tomlkit.document()
-    _add_tables(document, "groups", {name: _group(rights) for name, rights in groups.items()})
+    _add_tables(document, "groups", {name: _group(table) for name, table in groups.items()})
     _add_tables(document, "kinds", {name: {"positions": list(labels)} for name, labels in kinds.items()})
     _add_tables(document, "labels", {receiver: dict(names) for receiver, names in labels.items() if names})
     return tomlkit.dumps(document).encode("utf-8")
 
 
-def _group(rights: Iterable[Right]) -> dict[str, Any]:
-    return {receiver: position_table(positions) for receiver, positions in group_rights(rights).items()}
+def _group(table: Mapping[str, Mapping[str, Sequence[str]]]) -> dict[str, Any]:
+    return {receiver: position_table(positions) for receiver, positions in table.items()}
 
 
 def _add_tables(document: tomlkit.TOMLDocument, name: str, tables: Mapping[str, Mapping[str, Any]]) -> None:

@@ -11,6 +11,7 @@ import asyncio
 import contextlib
 import hashlib
 from collections.abc import Sequence
+from dataclasses import replace
 
 from gateway.clock import Clock
 from gateway.domain.roster import Roster
@@ -31,6 +32,7 @@ from gateway.ports import (
     RosterPair,
     RosterReader,
     RosterRevision,
+    rights_now,
 )
 from gateway.sync.roster_words import roster_changes
 
@@ -88,7 +90,7 @@ class OwnRosterDesk:
                 basis(_tag(subject, found, current))
             old = found[1] if found else None
             pair = await asyncio.to_thread(self._editor.edit, old, current, edits)
-            check = await self._check(pair)
+            pair, check = await self._as_kept(pair, old)
             if not check.transmitters and any(isinstance(each, RemoveRow) for each in edits):
                 raise Refused(
                     "The roster would be empty, and an empty roster is never put in force.",
@@ -97,7 +99,7 @@ class OwnRosterDesk:
                 )
             if check.roster is None:
                 return EditOutcome(None, faults=check.faults, warnings=check.warnings)
-            words = roster_changes(current, check.roster)
+            words = await asyncio.to_thread(self._words, current, check.roster)
             if old == pair or preview:
                 return EditOutcome(None, words, warnings=check.warnings)
             told = words or ("other text in the files; who works what stays as it was",)
@@ -124,6 +126,11 @@ class OwnRosterDesk:
             )
         return listed[0], pair
 
+    async def book(self, form: str, number: int = 0) -> tuple[RosterRevision, bytes]:
+        """In a thread, as the check."""
+        revision, pair = await self.files(number)
+        return revision, await asyncio.to_thread(self._editor.book_form, pair, form)
+
     async def revisions(self, *, before: int = 0, limit: int = 100) -> tuple[RosterRevision, ...]:
         return await self._need().revisions(before=before, limit=limit)
 
@@ -144,9 +151,10 @@ class OwnRosterDesk:
             accepted = self._rosters.state().accepted
             archived = await self._archive.load(accepted.digest) if accepted else None
             if accepted is not None and archived is not None:
-                pair = RosterPair(archived.roster, archived.groups)
+                pair, check = await self._as_kept(RosterPair(archived.roster, archived.groups), None)
                 words = (f"{fault.message} The roster in force stands in its place.",)
-                await kept.keep(pair, RosterRevision(0, self._clock.now(), "gateway", "mended", words, accepted.digest))
+                digest = check.roster.digest if check.roster else accepted.digest
+                await kept.keep(pair, RosterRevision(0, self._clock.now(), "gateway", "mended", words, digest))
 
     # --- what stands there now ---
 
@@ -158,6 +166,15 @@ class OwnRosterDesk:
             if all(isinstance(each, PutFiles) for each in edits):
                 return None
             raise
+
+    def _words(self, before: Roster | None, after: Roster) -> tuple[str, ...]:
+        """What changes, by the names that outputs have now: another name of the same output is no change."""
+        return roster_changes(self._as_called(before) if before else None, self._as_called(after))
+
+    def _as_called(self, roster: Roster) -> Roster:
+        groups = {name: rights_now(rights, self._receivers) for name, rights in roster.groups.items()}
+        entries = (replace(each, rights=rights_now(each.rights, self._receivers)) for each in roster.entries)
+        return replace(roster, groups=groups, entries=tuple(entries))
 
     def _need(self) -> KeptRosters:
         if self._kept is None:
@@ -177,6 +194,17 @@ class OwnRosterDesk:
         if self._read[0] != revision.digest:
             self._read = (revision.digest, (await self._check(pair)).roster)
         return self._read[1]
+
+    async def _as_kept(self, pair: RosterPair, old: RosterPair | None) -> tuple[RosterPair, RosterCheck]:
+        """The files in the form in which they are kept, and what is found in them as they came.
+
+        What is wrong in a workbook is told with its own rows and sheets; a good one is kept as text.
+        """
+        check = await self._check(pair)
+        text = pair if check.roster is None else await asyncio.to_thread(self._editor.text_form, pair, old)
+        if text is pair:
+            return pair, check
+        return text, replace(await self._check(text), warnings=check.warnings)
 
     async def _check(self, pair: RosterPair) -> RosterCheck:
         """In a thread: thousands of rows take long enough to make a line late."""

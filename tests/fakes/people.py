@@ -67,6 +67,9 @@ class NoOwnRoster:
     async def files(self, number: int = 0) -> tuple[RosterRevision, RosterPair]:
         raise _elsewhere()
 
+    async def book(self, form: str, number: int = 0) -> tuple[RosterRevision, bytes]:
+        raise _elsewhere()
+
     async def revisions(self, *, before: int = 0, limit: int = 100) -> tuple[RosterRevision, ...]:
         raise _elsewhere()
 

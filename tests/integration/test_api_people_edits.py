@@ -9,6 +9,8 @@ from pathlib import Path
 
 import pytest
 
+from aiohttp import FormData
+
 from tests.fakes.api_bench import ApiBench, Client, Reply
 from tests.fakes.people import some_person
 from tests.unit.sync.test_own_roster import Desk
@@ -107,6 +109,27 @@ async def test_groups_and_files_need_what_they_start_from(tmp_path: Path) -> Non
         assert (await client.get(f"{FILES}/roster.csv?revision=1")).status == 200
 
 
+async def test_workbooks_go_out_and_come_in(tmp_path: Path) -> None:
+    """The kept roster as either kind, an older revision too; sent back, its faults have its own sheets and rows."""
+    async with served(tmp_path, "roster") as client:
+        await add(client)
+        await client.ask("PUT", f"{GROUPS}/crew", json={"rights": {"slip-gate": {"1": ["gate"]}}})
+        for form, kind in (("xlsx", "spreadsheetml.sheet"), ("ods", "opendocument.spreadsheet")):
+            book = await client.get(f"{FILES}/roster.{form}")
+            assert book.headers["Content-Type"].endswith(kind)
+            assert f'filename="roster.{form}"' in book.headers["Content-Disposition"]
+            assert (await client.get(f"{FILES}/roster.{form}?revision=1")).body != book.body
+            whole = FormData()
+            whole.add_field("roster", book.body, filename=f"roster.{form}")
+            same = await client.ask("PUT", FILES, data=whole, headers={"If-Match": book.headers["ETag"]})
+            assert (same.status, same.json["revision"]) == (200, None)
+            cut = FormData()
+            cut.add_field("roster", book.body[:-40], filename=f"roster.{form}")
+            refused = await client.ask("PUT", FILES, data=cut, headers={"If-Match": book.headers["ETag"]})
+            assert refused.problem == "roster-faulty"
+            assert "cut" in refused.json["errors"][0]["detail"]
+
+
 async def test_an_edit_can_be_looked_at_first(tmp_path: Path) -> None:
     """The same words, faults and conflicts as the edit itself; nothing is kept, nothing stands in the audit."""
     async with served(tmp_path, "roster") as client:
@@ -130,7 +153,13 @@ async def test_a_site_with_a_central_file_is_edited_there() -> None:
     """Every edit is refused with where to go; looking still works."""
     async with ApiBench().served("roster") as client:
         assert (await client.post(PEOPLE, ROW)).problem == "roster-elsewhere"
-        for path in ("/api/v1/roster/edits", f"{FILES}/roster.csv", f"{FILES}/groups.toml"):
+        for path in (
+            "/api/v1/roster/edits",
+            f"{FILES}/roster.csv",
+            f"{FILES}/groups.toml",
+            f"{FILES}/roster.xlsx",
+            f"{FILES}/roster.ods",
+        ):
             assert (await client.get(path)).problem == "roster-elsewhere"
         assert (await client.get(PEOPLE)).json["editable"] is False
         assert (await client.get(GROUPS)).json["editable"] is False

@@ -189,11 +189,21 @@ def test_it_outlives_the_database_and_moves_to_a_central_file(yard: Yard) -> Non
     assert "Nothing was to change" in good(done)
     for name, path in files.items():
         assert daemon.client.get(f"/roster/files/{name}").content == path.read_bytes()
+    book = out / "roster.xlsx"
+    assert f"to {book}." in good(yard.run("people", "export", out, "--as", "xlsx"))
+    assert "Kept as revision" in good(yard.run("people", "rename", "2", "Berth 2"))
+    assert "later edits" in yard.run("people", "import", book, "--based-on", "3").said
+    assert "holder Berth 2 → Unnamed 0000000002" in good(yard.run("people", "import", book))
+    assert good(yard.run("roster", "check", book)).startswith("Good: 5 transmitters")
     daemon.stop()
-    yard.write_settings(roster=f'source = "{files["roster.csv"]}"\ngroups = "{files["groups.toml"]}"')
+    for roster in (f'source = "{files["roster.csv"]}"\ngroups = "{files["groups.toml"]}"', f'source = "{book}"'):
+        yard.write_settings(roster=roster)
+        daemon.start()
+        daemon.wait_mirrored("slip-gate")
+        assert counts(plan(daemon, preview=False)) == UNCHANGED
+        assert writes(line) == written
+        daemon.stop()
     daemon.start()
     daemon.wait_mirrored("slip-gate")
-    assert counts(plan(daemon, preview=False)) == UNCHANGED
-    assert writes(line) == written
     assert "comes from" in yard.run("people", "add", "9", "X", "--right", "1:slip-gate/gate").said
     assert card(daemon, BARGE)["standing"] == "works"

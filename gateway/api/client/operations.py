@@ -49,6 +49,11 @@ class Operations(Calling):
         found: types.GatewayAnswer = await self._call("GET", "/api/v1/gateway", path={})
         return found
 
+    async def get_security_contact(self) -> bytes:
+        """Whom to tell of a weakness (RFC 9116)."""
+        found: bytes = await self._download("GET", "/.well-known/security.txt", path={})
+        return found
+
     async def list_receivers(self, *, cursor: str | None = None, limit: int | None = None) -> types.ReceiversAnswer:
         """Every receiver and its link."""
         found: types.ReceiversAnswer = await self._call("GET", "/api/v1/receivers", path={}, query={"cursor": cursor, "limit": limit})

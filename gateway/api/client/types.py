@@ -755,6 +755,7 @@ class GatewayAnswer(TypedDict):
 
     id: str
     version: str
+    supported_until: str
     uptime_s: int
     clock: ClockAnswer
     journal: JournalAnswer

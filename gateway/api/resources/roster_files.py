@@ -1,4 +1,7 @@
-"""The files of a roster that the gateway keeps itself: out and in, its edits, and a first one from the receivers."""
+"""The files of a roster that the gateway keeps itself: out and in, its edits, and a first one from the receivers.
+
+It is kept as CSV and TOML; a workbook is made of them when it is asked for, and taken apart when it comes.
+"""
 
 from __future__ import annotations
 
@@ -25,11 +28,24 @@ from gateway.api.replies import reply
 from gateway.api.scopes import Scope
 from gateway.api.uploads import UPLOAD_TYPES, read_upload
 from gateway.errors import NotFound
-from gateway.ports import PutFiles, RosterPair
+from gateway.ports import PutFiles, RosterPair, RosterRevision
 
-__all__ = ["OPERATIONS", "export_groups", "export_roster", "import_files", "list_edits", "read_first"]
+__all__ = [
+    "OPERATIONS",
+    "export_groups",
+    "export_ods",
+    "export_roster",
+    "export_xlsx",
+    "import_files",
+    "list_edits",
+    "read_first",
+]
 
 _HOW_MANY_LETTERS = 24  # of a digest in a tag
+_BOOK_TYPES = {
+    "xlsx": "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
+    "ods": "application/vnd.oasis.opendocument.spreadsheet",
+}
 
 
 async def list_edits(request: web.Request) -> web.StreamResponse:
@@ -44,16 +60,26 @@ async def list_edits(request: web.Request) -> web.StreamResponse:
 
 async def export_roster(request: web.Request) -> web.StreamResponse:
     """The roster file, byte by byte as it is kept."""
-    pair, headers = await _exported(request, "roster.csv")
+    pair, headers = await _pair(request, "roster.csv")
     return web.Response(body=pair.roster, headers={**headers, "Content-Type": "text/csv"})
 
 
 async def export_groups(request: web.Request) -> web.StreamResponse:
     """The groups file, byte by byte as it is kept."""
-    pair, headers = await _exported(request, "groups.toml")
+    pair, headers = await _pair(request, "groups.toml")
     if pair.groups is None:
         raise NotFound("This roster has no groups file.", remedy="Its rows have rights of their own.")
     return web.Response(body=pair.groups, headers={**headers, "Content-Type": "application/toml"})
+
+
+async def export_xlsx(request: web.Request) -> web.StreamResponse:
+    """Roster and groups as one XLSX workbook."""
+    return await _book(request, "xlsx")
+
+
+async def export_ods(request: web.Request) -> web.StreamResponse:
+    """Roster and groups as one ODS document."""
+    return await _book(request, "ods")
 
 
 async def import_files(request: web.Request) -> web.StreamResponse:
@@ -88,11 +114,22 @@ async def read_first(request: web.Request) -> web.StreamResponse:
     )
 
 
-async def _exported(request: web.Request, name: str) -> tuple[RosterPair, dict[str, str]]:
+async def _book(request: web.Request, form: str) -> web.Response:
+    query, name = read_query(request, FilesQuery), f"roster.{form}"
+    async with audited(request, "roster.exported", {"file": name}):
+        revision, content = await context_of(request).services.own_roster.book(form, query.revision)
+    return web.Response(body=content, headers={**_headers(revision, name), "Content-Type": _BOOK_TYPES[form]})
+
+
+async def _pair(request: web.Request, name: str) -> tuple[RosterPair, dict[str, str]]:
     query = read_query(request, FilesQuery)
     async with audited(request, "roster.exported", {"file": name}):
         revision, pair = await context_of(request).services.own_roster.files(query.revision)
-    return pair, {
+    return pair, _headers(revision, name)
+
+
+def _headers(revision: RosterRevision, name: str) -> dict[str, str]:
+    return {
         "ETag": tag_header(revision.digest[:_HOW_MANY_LETTERS]),
         "Content-Disposition": f'attachment; filename="{name}"',
         "Cache-Control": "private, no-cache",
@@ -137,6 +174,30 @@ OPERATIONS = (
         problems=("roster-elsewhere", "not-found"),
     ),
     Operation(
+        id="exportXlsx",
+        method="GET",
+        path="/api/v1/roster/files/roster.xlsx",
+        summary="The roster that this gateway keeps, with its groups, as an XLSX workbook",
+        tag="people",
+        scope=Scope.ROSTER,
+        handler=export_xlsx,
+        query=FilesQuery,
+        answer_type=_BOOK_TYPES["xlsx"],
+        problems=("roster-elsewhere", "not-found", "workbook-unfit"),
+    ),
+    Operation(
+        id="exportOds",
+        method="GET",
+        path="/api/v1/roster/files/roster.ods",
+        summary="The roster that this gateway keeps, with its groups, as an ODS document",
+        tag="people",
+        scope=Scope.ROSTER,
+        handler=export_ods,
+        query=FilesQuery,
+        answer_type=_BOOK_TYPES["ods"],
+        problems=("roster-elsewhere", "not-found", "workbook-unfit"),
+    ),
+    Operation(
         id="importRoster",
         method="PUT",
         path="/api/v1/roster/files",
@@ -149,8 +210,7 @@ OPERATIONS = (
         body_types=UPLOAD_TYPES,
         answer=EditAnswer,
         problems=(
-            "roster-elsewhere", "roster-faulty", "workbook-not-kept", "precondition-failed",
-            "precondition-required",
+            "roster-elsewhere", "roster-faulty", "precondition-failed", "precondition-required",
         ),
     ),
     Operation(

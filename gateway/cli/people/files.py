@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from enum import StrEnum
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -18,37 +20,60 @@ __all__ = ["export", "history", "import_", "write_pair"]
 _FILES = "/roster/files"
 
 
+class Form(StrEnum):
+    """What an export is written as."""
+
+    CSV = "csv"
+    XLSX = "xlsx"
+    ODS = "ods"
+
+
 @reaching
 def export(
     daemon: Reach,
-    folder: Annotated[Path, typer.Argument(help="Where to write roster.csv and groups.toml.")],
+    folder: Annotated[Path, typer.Argument(help="The folder to write into.")],
+    form: Annotated[
+        Form,
+        typer.Option(
+            "--as", help="csv: roster.csv and groups.toml as they are kept; xlsx or ods: one workbook of both."
+        ),
+    ] = Form.CSV,
     revision: Annotated[int, typer.Option("--revision", help="Which edit's files; the newest without.")] = 0,
     replace: Annotated[bool, typer.Option("--replace", help="Replace files that are there.")] = False,
 ) -> None:
-    """Write the kept roster as files, byte by byte; they serve as central file as they are."""
+    """Write the kept roster as files; they serve as central file as they are."""
 
-    async def work(client: ApiClient) -> tuple[bytes, bytes | None, int]:
+    async def work(client: ApiClient) -> tuple[dict[str, bytes], int]:
         edits = await client.get("/roster/edits", limit=1)
         number = revision or (edits["edits"][0]["number"] if edits["edits"] else 0)
-        roster = await client.download(f"{_FILES}/roster.csv", revision=number)
-        try:
-            groups = await client.download(f"{_FILES}/groups.toml", revision=number)
-        except ApiProblem as problem:
-            if problem.code != "not-found":
-                raise
-            groups = None
-        write_pair(folder, roster, groups, replace=replace)
-        return roster, groups, number
+        name = f"roster.{form}"
+        files = {name: await client.download(f"{_FILES}/{name}", revision=number)}
+        if form is Form.CSV and (groups := await _groups(client, number)) is not None:
+            files["groups.toml"] = groups
+        _write(folder, files, replace=replace)
+        return files, number
 
-    _, groups, number = daemon.ask(work)
-    console.print(f"Wrote revision {number} to {folder / 'roster.csv'}", markup=False)
-    if groups is not None:
-        console.print(f"and {folder / 'groups.toml'}", markup=False)
+    files, number = daemon.ask(work)
+    places = " and ".join(str(folder / name) for name in files)
+    console.print(f"Wrote revision {number} to {places}.", markup=False)
+
+
+async def _groups(client: ApiClient, revision: int) -> bytes | None:
+    try:
+        return await client.download(f"{_FILES}/groups.toml", revision=revision)
+    except ApiProblem as problem:
+        if problem.code != "not-found":
+            raise
+        return None
 
 
 def write_pair(folder: Path, roster: bytes, groups: bytes | None, *, replace: bool) -> None:
     """Write both files. Raises Refused when one is there and may not be replaced, or can't be written."""
-    paths = {folder / "roster.csv": roster} | ({folder / "groups.toml": groups} if groups is not None else {})
+    _write(folder, {"roster.csv": roster} | ({"groups.toml": groups} if groups is not None else {}), replace=replace)
+
+
+def _write(folder: Path, files: Mapping[str, bytes], *, replace: bool) -> None:
+    paths = {folder / name: content for name, content in files.items()}
     for path in paths:
         if path.exists() and not replace:
             remedy = "Choose another folder, or use --replace."
@@ -65,8 +90,10 @@ def write_pair(folder: Path, roster: bytes, groups: bytes | None, *, replace: bo
 @reaching
 def import_(
     daemon: Reach,
-    roster: Annotated[Path, typer.Argument(help="The roster file, a CSV.")],
-    groups: Annotated[Path | None, typer.Option("--groups", help="The groups file.")] = None,
+    roster: Annotated[Path, typer.Argument(help="The roster file: a CSV, an XLSX or an ODS.")],
+    groups: Annotated[
+        Path | None, typer.Option("--groups", help="The groups file; not where a workbook has them as sheets.")
+    ] = None,
     based_on: Annotated[
         int, typer.Option("--based-on", help="The revision that was exported; refused when there are later edits.")
     ] = 0,
@@ -83,7 +110,12 @@ def import_(
             if problem.code != "not-found" or based_on:
                 raise
             tag = ""
-        return await client.upload("PUT", _FILES, parts, headers={"If-Match": tag} if tag else None)
+        try:
+            return await client.upload("PUT", _FILES, parts, headers={"If-Match": tag} if tag else None)
+        except ApiProblem as problem:
+            if problem.code != "precondition-failed":
+                raise
+            raise _later_edits(based_on) from problem
 
     make_edit(edit, apply=apply, daemon=daemon, as_json=as_json)
 
@@ -109,6 +141,16 @@ def history(
             console.print(f"    {words}", markup=False)
     if not found:
         console.print("Nobody has edited anything yet.")
+
+
+def _later_edits(based_on: int) -> Refused:
+    since = f"than revision {based_on}, which this file was made of" if based_on else "since the command was given"
+    return Refused(
+        f"There are later edits {since}; nothing was changed.",
+        remedy="Look at them (gatepost people history), export anew and make the change there; "
+        "without --based-on the file takes the place of whatever is kept.",
+        code="precondition-failed",
+    )
 
 
 def _bytes(path: Path) -> bytes:

@@ -17,7 +17,6 @@ from gateway.errors import GatepostError, NotFound, Refused
 from gateway.ports import (
     AddRow,
     ChangeRow,
-    PutFiles,
     PutGroup,
     ReceiverFacts,
     RemoveGroup,
@@ -141,7 +140,6 @@ def test_a_new_holder_ends_what_receivers_kept_as_name() -> None:
         (RenameGroup("nobody", "x"), "not-found"),
         (RemoveGroup("nobody"), "not-found"),
         (RemoveGroup("Berth-holders"), "group-in-use"),
-        (PutFiles(RosterPair(b"PK\x03\x04rest", None)), "workbook-not-kept"),
     ],
 )
 def test_what_can_not_be(edit: RosterEdit, code: str) -> None:

@@ -19,6 +19,7 @@ from gateway.sync.own_roster import OwnRosterDesk
 from gateway.sync.roster_keeper import RosterKeeper
 from tests.fakes.clock import FakeClock
 from tests.fakes.memory_store import MemoryStore
+from tests.fakes.workbooks import Sheets, write_ods
 
 FACTS = (ReceiverFacts("slip-gate", {1: "gate", 2: "boat-hoist"}),)
 GATE = {"rights": "1:slip-gate/gate"}
@@ -79,6 +80,28 @@ async def test_faults_are_told_all_together_and_change_nothing(desk: Desk) -> No
     assert {(fault.row, fault.column) for fault in done.faults} == {(2, "group"), (3, "holder"), (3, "rights")}
     assert all(fault.remedy for fault in done.faults)
     assert (desk.holders, len(await desk.own.revisions())) == (["Berth 12"], 1)
+
+
+async def test_a_workbook_is_checked_as_it_came_and_kept_as_text(desk: Desk) -> None:
+    """Faults name its own sheets and rows; what it means is in force, and every edit after it is one of text."""
+    header, groups = ["serial", "holder", "group"], ["group", "receiver", "position", "outputs"]
+    sheets: Sheets = {
+        "roster": [header, [None], [12, "Berth 12", "berths"]],
+        "groups": [groups, [None], ["berths", "slip-gate", 1, "none"]],
+    }
+    faulty = await desk.own.edit([PutFiles(RosterPair(write_ods(sheets), None))], who="x", how="imported")
+    (fault,) = faulty.faults
+    assert (fault.file, fault.row, fault.column) == ("roster, sheet groups", 3, "outputs")
+    good = write_ods({**sheets, "groups": [groups, ["berths", "slip-gate", 1, "gate"]]})
+    done = await desk.own.edit([PutFiles(RosterPair(good, None))], who="x", how="imported")
+    assert (done.problem, desk.holders) == ("", ["Berth 12"])
+    _, pair = await desk.own.files()
+    assert pair.roster == b"serial,holder,group\n0000000012,Berth 12,berths\n"
+    await desk.own.edit([ChangeRow(12, {"holder": "Berth 13"})], who="x")
+    revision, book = await desk.own.book("xlsx")
+    assert (revision.number, desk.holders) == (2, ["Berth 13"])
+    again = await desk.own.edit([PutFiles(RosterPair(book, None))], who="x", how="imported")
+    assert again.revision is None
 
 
 async def test_nothing_to_change_keeps_nothing(desk: Desk) -> None:

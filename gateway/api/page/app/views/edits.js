@@ -6,11 +6,17 @@ import { elsewhere } from "../parts/kept-elsewhere.js";
 import { empty, failed, loading } from "../parts/notice.js";
 import { to } from "../router.js";
 import { timeOf } from "../times.js";
-import { sentence } from "../words.js";
+import { callerName, sentence } from "../words.js";
 
 export const view = { path: "edits", title: "Who changed the roster", scope: "roster", under: "people", open };
 
 const HOW = { edited: "Changed", imported: "Files put in", "from-receiver": "Begun from the receivers", mended: "Mended after damage" };
+const FILES = [
+  ["roster.csv", "Save the roster file"],
+  ["groups.toml", "Save the groups file"],
+  ["roster.xlsx", "Save both as a workbook (XLSX)"],
+  ["roster.ods", "Save both as a workbook (ODS)"],
+];
 const MOST = 12; // sentences of one edit; a whole file may have hundreds
 
 function open() {
@@ -30,7 +36,7 @@ function open() {
       list.hidden = !list.childElementCount;
       cursor = page.next ?? "";
       more.hidden = !cursor;
-      fill(files, list.childElementCount > 0 && [el("a", { href: address("/roster/files/roster.csv"), download: "roster.csv" }, "Save the roster file"), el("a", { href: address("/roster/files/groups.toml"), download: "groups.toml" }, "Save the groups file")]);
+      fill(files, list.childElementCount > 0 && FILES.map(([name, words]) => el("a", { href: address(`/roster/files/${name}`), download: name }, words)));
     } catch (problem) {
       if (problem.name === "AbortError") return;
       fill(state, problem.code === "roster-elsewhere" ? elsewhere() : failed(problem, load));
@@ -42,4 +48,4 @@ function open() {
 }
 
 const row = ({ number, time, who, how, words }) =>
-  el("li", { class: "stack" }, el("p", { class: "small quiet" }, `${number}. `, timeOf(time), `, by ${who}. ${HOW[how] ?? how}.`), el("ul", { class: "bullets" }, words.slice(0, MOST).map((text) => el("li", {}, sentence(text)))), words.length > MOST && el("p", { class: "small quiet" }, `And ${words.length - MOST} more.`));
+  el("li", { class: "stack" }, el("p", { class: "small quiet" }, `${number}. `, timeOf(time), `, by ${callerName(who)}. ${HOW[how] ?? how}.`), el("ul", { class: "bullets" }, words.slice(0, MOST).map((text) => el("li", {}, sentence(text)))), words.length > MOST && el("p", { class: "small quiet" }, `And ${words.length - MOST} more.`));

@@ -1,16 +1,18 @@
-"""A template as ODS: the fewest parts that OpenDocument asks for.
+"""Sheets as ODS: the fewest parts that OpenDocument asks for.
 
 Source: OpenDocument 1.2 part 1, 9.1.6 (`table:default-cell-style-name` of a column), 16.27.11 (`number:text-style`),
-16.27.10 (`number:date-style`); part 3, 2.2.4 and 3.3 (packages: `mimetype` stands first, uncompressed).
+16.27.10 (`number:date-style`), 6.1.2 (`text:s`: several blanks, and those at the ends); part 3, 2.2.4 and 3.3
+(packages: `mimetype` stands first, uncompressed).
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import re
+from collections.abc import Iterator, Sequence
 from xml.sax.saxutils import escape, quoteattr
 
-from gateway.roster.template_sheet import ColumnType, TemplateSheet, column_width
-from gateway.roster.template_xlsx import pack
+from gateway.roster.sheet_writing import ColumnType, WrittenSheet, column_width, day_of
+from gateway.roster.xlsx_writing import pack
 
 __all__ = ["render_ods"]
 
@@ -29,6 +31,7 @@ _SPACES = " ".join(
     )
 )
 _WIDTH_CM = 0.22  # of one character, roughly
+_BLANKS = re.compile(r" {2,}|^ +| +$")
 _CELL_STYLE = {ColumnType.TEXT: "as-text", ColumnType.DATE: "as-date"}
 _STYLES = (
     '<number:text-style style:name="N-text"><number:text-content/></number:text-style>'
@@ -42,7 +45,7 @@ _STYLES = (
 )
 
 
-def render_ods(sheets: Sequence[TemplateSheet]) -> bytes:
+def render_ods(sheets: Sequence[WrittenSheet]) -> bytes:
     """A document of these sheets."""
     widths = sorted({column_width(sheet, place) for sheet in sheets for place in range(len(sheet.types))})
     columns = "".join(
@@ -68,22 +71,34 @@ def render_ods(sheets: Sequence[TemplateSheet]) -> bytes:
     return pack(parts, stored=("mimetype",))
 
 
-def _table(sheet: TemplateSheet) -> str:
+def _table(sheet: WrittenSheet) -> str:
     columns = "".join(
         f'<table:table-column table:style-name="width-{column_width(sheet, place)}" '
         f'table:default-cell-style-name="{_CELL_STYLE[kind]}"/>'
         for place, kind in enumerate(sheet.types)
     )
     rows = "".join(
-        f"<table:table-row>{''.join(_cell(text, number == 0) for text in row)}</table:table-row>"
+        f"<table:table-row>{''.join(_cells(row, sheet.types, header=number == 0))}</table:table-row>"
         for number, row in enumerate(sheet.rows)
     )
     return f"<table:table table:name={quoteattr(sheet.name)}>{columns}{rows}</table:table>"
 
 
-def _cell(text: str, header: bool) -> str:
-    style = "header" if header else _CELL_STYLE[ColumnType.TEXT]
-    return (
-        f'<table:table-cell table:style-name="{style}" office:value-type="string"><text:p>{escape(text)}</text:p>'
-        "</table:table-cell>"
-    )
+def _cells(row: Sequence[str], types: Sequence[ColumnType], *, header: bool) -> Iterator[str]:
+    for text, kind in zip(row, types, strict=False):
+        day = None if header else day_of(text, kind)
+        style = "header" if header else _CELL_STYLE[ColumnType.TEXT if day is None else ColumnType.DATE]
+        if day is not None:
+            yield (
+                f'<table:table-cell table:style-name="{style}" office:value-type="date" office:date-value="{day}">'
+                f"<text:p>{day}</text:p></table:table-cell>"
+            )
+        elif text:
+            lines = "".join(f"<text:p>{_line(line)}</text:p>" for line in text.splitlines() or [""])
+            yield f'<table:table-cell table:style-name="{style}" office:value-type="string">{lines}</table:table-cell>'
+        else:
+            yield "<table:table-cell/>"
+
+
+def _line(text: str) -> str:
+    return _BLANKS.sub(lambda blanks: f'<text:s text:c="{len(blanks[0])}"/>', escape(text)).replace("\t", "<text:tab/>")

@@ -1,18 +1,21 @@
-"""A template as XLSX: the fewest parts that ECMA-376 asks for.
+"""Sheets as XLSX: the fewest parts that ECMA-376 asks for.
 
 Source: ECMA-376 Part 1, 18.3.1.13 (`col` with a style for all its cells), 18.8.30 (format 49 is text), 18.3.1.66
-(`pane`); Part 2, 9 (packages). Dates in the archive are fixed, so the same template has the same bytes.
+(`pane`), 18.17.4.1 (days are counted so that 1900-03-01 is 61), 22.9.2.19 (`_x000D_` in texts); Part 2, 9 (packages).
+Dates in the archive are fixed, so the same sheets have the same bytes.
 """
 
 from __future__ import annotations
 
 import io
+import re
 import zipfile
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from datetime import date
 from xml.sax.saxutils import escape, quoteattr
 
 from gateway.roster.cells import column_letter
-from gateway.roster.template_sheet import ColumnType, TemplateSheet, column_width
+from gateway.roster.sheet_writing import ColumnType, WrittenSheet, column_width, day_of
 
 __all__ = ["pack", "render_xlsx"]
 
@@ -23,6 +26,8 @@ _OFFICE = "http://schemas.openxmlformats.org/officeDocument/2006/relationships"
 _TYPE = "application/vnd.openxmlformats-officedocument.spreadsheetml"
 _STYLE = {ColumnType.TEXT: 1, ColumnType.DATE: 2}
 _BOLD_TEXT = 3
+_DAY_ZERO = date(1899, 12, 30)
+_LOOKS_ESCAPED = re.compile(r"_(?=x[0-9A-Fa-f]{4}_)")
 _STYLES = (
     f'<styleSheet xmlns="{_MAIN}"><numFmts count="1"><numFmt numFmtId="164" formatCode="yyyy\\-mm\\-dd"/></numFmts>'
     '<fonts count="2"><font><sz val="11"/><name val="Calibri"/></font>'
@@ -38,7 +43,7 @@ _STYLES = (
 )
 
 
-def render_xlsx(sheets: Sequence[TemplateSheet]) -> bytes:
+def render_xlsx(sheets: Sequence[WrittenSheet]) -> bytes:
     """A workbook of these sheets."""
     numbers = range(1, len(sheets) + 1)
     tabs = "".join(
@@ -70,13 +75,13 @@ def _relations(targets: Sequence[tuple[str, str]]) -> str:
     return f'<Relationships xmlns="{_PACKAGE}/relationships">{listed}</Relationships>'
 
 
-def _sheet(sheet: TemplateSheet) -> str:
+def _sheet(sheet: WrittenSheet) -> str:
     columns = "".join(
         f'<col min="{n}" max="{n}" width="{column_width(sheet, n - 1)}" style="{_STYLE[kind]}" customWidth="1"/>'
         for n, kind in enumerate(sheet.types, 1)
     )
     rows = "".join(
-        f'<row r="{number}">{"".join(_cell(number, place, text) for place, text in enumerate(row))}</row>'
+        f'<row r="{number}">{"".join(_cells(number, row, sheet.types))}</row>'
         for number, row in enumerate(sheet.rows, 1)
     )
     frozen = '<sheetView workbookViewId="0"><pane ySplit="1" topLeftCell="A2" activePane="bottomLeft" state="frozen"/>'
@@ -86,9 +91,20 @@ def _sheet(sheet: TemplateSheet) -> str:
     )
 
 
-def _cell(row: int, place: int, text: str) -> str:
-    style = _BOLD_TEXT if row == 1 else _STYLE[ColumnType.TEXT]
-    return f'<c r="{column_letter(place)}{row}" s="{style}" t="inlineStr"><is><t>{escape(text)}</t></is></c>'
+def _cells(number: int, row: Sequence[str], types: Sequence[ColumnType]) -> Iterator[str]:
+    """The row's filled cells; row 1 is the header."""
+    for place, text in enumerate(row):
+        reference = f"{column_letter(place)}{number}"
+        day = day_of(text, types[place]) if number > 1 else None
+        if day is not None:
+            yield f'<c r="{reference}" s="{_STYLE[ColumnType.DATE]}"><v>{(day - _DAY_ZERO).days}</v></c>'
+        elif text:
+            style = _BOLD_TEXT if number == 1 else _STYLE[ColumnType.TEXT]
+            yield f'<c r="{reference}" s="{style}" t="inlineStr"><is><t xml:space="preserve">{_text(text)}</t></is></c>'
+
+
+def _text(text: str) -> str:
+    return escape(_LOOKS_ESCAPED.sub("_x005F_", text).replace("\r", "_x000D_"))
 
 
 def pack(parts: Mapping[str, bytes], *, stored: Sequence[str] = ()) -> bytes:
