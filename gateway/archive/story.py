@@ -238,7 +238,12 @@ def _of_event(event: Event, serial: int) -> Iterator[Chapter]:
             words = f"is revoked by {data.get('asked_by', '')}: {data.get('reason', '')}"
             yield Chapter(_moment(event), "order", "", words)
         case EventName.REVOCATION_APPLIED:
-            yield Chapter(_moment(event), "memory", event.receiver, "is proven gone, as revoked")
+            if data.get("by_hand"):
+                yield Chapter(
+                    _moment(event), "by-hand", event.receiver, "was taken out by hand, as revoked; not proven"
+                )
+            else:
+                yield Chapter(_moment(event), "memory", event.receiver, f"is proven gone, as revoked{_receipt(data)}")
         case EventName.REVOCATION_LIFTED:
             words = f"is no longer revoked, by {data.get('asked_by', '')}: {data.get('reason', '')}"
             yield Chapter(_moment(event), "order", "", words)
@@ -248,6 +253,10 @@ def _of_event(event: Event, serial: int) -> Iterator[Chapter]:
             for words in data.get("words", ()):
                 if text in words:
                     yield Chapter(_moment(event), "board", event.receiver, f"found changed by another hand: {words}")
+
+
+def _receipt(data: Mapping[str, object]) -> str:
+    return f", receipt {data['receipt']}" if data.get("receipt") else ""
 
 
 def _of_press(event: Event) -> Chapter:

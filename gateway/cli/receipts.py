@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+import re
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -19,13 +21,16 @@ from gateway.cli.console import (
     tell_error,
 )
 from gateway.cli.reaching import Reach, reaching
+from gateway.cli.serials import full_serial
 from gateway.cli.words import counted
+from gateway.domain.receipt import revoked_digest
+from gateway.domain.transmitter import write_serial
 from gateway.errors import GatepostError, Refused, SettingsFault
 
 __all__ = ["receipts"]
 
 receipts = typer.Typer(
-    help="Receipts: signed statements that a receiver's memory was proven equal to the roster.", no_args_is_help=True
+    help="Receipts: signed statements of what a receiver's memory was proven to hold.", no_args_is_help=True
 )
 _SHOWN = 50
 
@@ -47,7 +52,8 @@ def list_(
     if not page["receipts"]:
         there = f" of {receiver}" if receiver else ""
         console.print(
-            f"There are no receipts{there} yet. One is made whenever a receiver was proven equal to the roster."
+            f"There are no receipts{there} yet. One is made whenever a receiver was brought to the roster, and after "
+            "each revocation, restore, clone and enrolment."
         )
     for row in page["receipts"]:
         console.print(_row_sentence(row), markup=False)
@@ -103,9 +109,18 @@ def verify(
     public_key: Annotated[
         Path, typer.Option("--public-key", help="The gateway's public key: a PEM file, or one with its 64 hex digits.")
     ],
+    revoked: Annotated[
+        str | None,
+        typer.Option(
+            "--revoked",
+            metavar="SERIAL:SALT",
+            help="Also whether it proves this transmitter gone; the salt is in the event.",
+        ),
+    ] = None,
     as_json: AsJson = False,
 ) -> None:
     """Check a receipt with nothing but the public key. Needs no daemon; a changed receipt ends with exit code 1."""
+    serial, salt = _serial_and_salt(revoked) if revoked is not None else (0, "")
     from gateway.store.receiptform import parse_receipt, verify as check  # noqa: I001, PLC0415 - only here
     from gateway.store.signingkey import parse_public_key  # noqa: PLC0415 - other commands start without it
 
@@ -120,6 +135,12 @@ def verify(
             ) from fault
         document = parse_receipt(_read(file))
         check(document, [known])
+        if revoked is not None and revoked_digest(serial, salt) not in document["receipt"].get("revoked", ()):
+            raise Refused(
+                f"The receipt is good, but says nothing of transmitter {write_serial(serial)} with this salt.",
+                remedy="Serial and salt stand in the event revocation.applied that names this receipt.",
+                code="not-in-receipt",
+            )
     except Refused as refusal:
         if as_json:
             print_json({"ok": False, "code": refusal.code, "problem": refusal.message, "remedy": refusal.remedy})
@@ -132,40 +153,78 @@ def verify(
         print_json({"ok": True, **document})
     else:
         console.print(f"Good: signed with the key {document['receipt']['key']} and unchanged since.", markup=False)
+        if revoked is not None:
+            console.print(
+                f"Transmitter {write_serial(serial)} is one of those that it proves to be gone.", markup=False
+            )
         _print_receipt(document["receipt"])
+
+
+def _serial_and_salt(text: str) -> tuple[int, str]:
+    digits, _, salt = text.partition(":")
+    if not re.fullmatch("[0-9a-f]{32}", salt):
+        raise typer.BadParameter("write the serial, a colon and the 32 hex digits of the salt", param_hint="--revoked")
+    return int(full_serial(digits)), salt
 
 
 def _row_sentence(row: dict[str, Any]) -> str:
     if row["time"] is None:
         return f"{row['id']}  DAMAGED: {row['fault']}"
     doubt = "" if row["clock_trusted"] else " (by a clock that was not known to be right)"
-    written = f"{counted(row['written'], 'slot')} written" if row["written"] else "equal already"
+    written = f"{counted(row['written'], 'slot')} written" if row["written"] else "nothing to write"
+    what = f"{counted(row['revoked'], 'transmitter')} out, {written}" if row["done"] == "revocation" else written
+    roster = f"{'equal' if row['equal'] else 'not equal'} to roster {row['roster_digest'][:12]}"
     fault = f"  NOT TO BE BELIEVED: {row['fault']}" if row["fault"] else ""
     return (
-        f"{row['id']}  {local_time(row['time'])}{doubt}  {counted(row['transmitters'], 'transmitter')} at revision "
-        f"{row['revision']}, {written}, roster {row['roster_digest'][:12]}{fault}"
+        f"{row['id']}  {local_time(row['time'])}{doubt}  {row['done']}: {what}; then "
+        f"{counted(row['transmitters'], 'transmitter')} at revision {row['revision']}, "
+        f"{roster if row['roster_digest'] else 'no roster in force'}{fault}"
     )
 
 
 def _print_receipt(statement: dict[str, Any]) -> None:
-    receiver, memory, roster = statement["receiver"], statement["memory"], statement["roster"]
-    plan, clock = statement["plan"], statement["clock"]
+    receiver, memory, clock = statement["receiver"], statement["memory"], statement["clock"]
     doubt = "" if clock["trusted"] else ", by a clock that was not known to be right"
-    numbered = f", signed as revision {roster['revision']}" if roster["revision"] is not None else ""
-    written = f"{plan['written']} slots were written for it" if plan["written"] else "nothing had to be written"
     lines = [
         f"Receipt {statement['number']} of {statement['site']}: {local_time(clock['time'])}{doubt}",
         f"  {receiver['name']}: {receiver['maker']} {receiver['product']} {receiver['version']}, "
         f"serial {receiver['serial']}, map {receiver['map_name']} {receiver['map_version']}",
-        f"  held exactly what the roster {roster['digest']}{numbered} wants of it",
-        f"  {memory['transmitters']} transmitters at revision {memory['revision']}, "
-        f"{len(memory['block_crc32'])} blocks proven by CRC-32; {written} (plan {plan['id']})",
+        *(f"  {words}" for words in _done_words(statement)),
+        f"  {counted(memory['transmitters'], 'transmitter')} at revision {memory['revision']}, "
+        f"{counted(len(memory['block_crc32']), 'block')} proven by CRC-32",
     ]
-    if plan["not_done"]:
-        lines.append(
-            f"  {plan['not_done']} things were left out by rule (revoked, undated, not of the kind): see the plan"
-        )
+    left = statement["plan"]["not_done"]
+    if left:
+        lines.append(f"  {counted(left, 'thing')} left out by rule (revoked, undated, not of the kind)")
     console.print("\n".join(lines), markup=False)
+
+
+def _done_words(statement: dict[str, Any]) -> Iterator[str]:
+    done, plan, roster = statement.get("done", "sync"), statement["plan"], statement["roster"]
+    name = _roster_name(roster) if roster is not None else ""
+    equal = roster is not None and roster.get("equal", True)
+    written = f"{counted(plan['written'], 'slot')} written" if plan["written"] else "nothing had to be written"
+    planned = f" ({plan['id']})" if plan["id"] else ""
+    match done:
+        case "sync":
+            yield f"sync: it held exactly what the roster {name} wants of it; {written}{planned}"
+            return
+        case "revocation":
+            gone = counted(len(statement["revoked"]), "revoked transmitter")
+            yield f"revocation: {gone} proven gone; {written.replace('written', 'freed')}"
+        case "enrolment":
+            yield f"enrolment: transmitters work before the roster has them; {written}{planned}"
+        case _:
+            yield f"{done} of the snapshot {statement['snapshot'] or '(not named)'}; {written}{planned}"
+    if roster is None:
+        yield "no roster was in force"
+    else:
+        yield f"it {'held exactly what' if equal else 'did not hold all that'} the roster {name} wants of it"
+
+
+def _roster_name(roster: dict[str, Any]) -> str:
+    numbered = f", signed as revision {roster['revision']}," if roster["revision"] is not None else ""
+    return f"{roster['digest']}{numbered}"
 
 
 def _read(path: Path) -> bytes:

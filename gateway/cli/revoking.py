@@ -119,7 +119,25 @@ async def _proven(client: ApiClient, revoked: _Revoked) -> _Revoked:
         waited += 0.1
         listed = {each["serial"]: each for each in await client.get_all("/revocations", "revocations")}
         revoked = [listed.get(each["serial"], each) for each in revoked]
-    return revoked
+    return await _receipts(client, revoked)
+
+
+async def _receipts(client: ApiClient, revoked: _Revoked) -> _Revoked:
+    """With the id of the newest receipt of each proof, by receiver, as their events tell it."""
+    serials = {each["serial"] for each in revoked}
+    found: dict[str, dict[str, str]] = {serial: {} for serial in serials}
+    for event in (await client.get("/events", name="revocation.applied", limit=500))["events"]:  # newest first
+        data = event["data"]
+        if data["serial"] in serials and data.get("receipt"):
+            found[data["serial"]].setdefault(event["subject"], data["receipt"])
+    return [
+        each | {"receipts": {name: found[each["serial"]].get(name, "") for name in _proven_at(each)}}
+        for each in revoked
+    ]
+
+
+def _proven_at(revoked: dict[str, Any]) -> list[str]:
+    return [name for name, state in sorted(revoked["states"].items()) if state == "proven"]
 
 
 async def _lift(client: ApiClient, serials: Sequence[str], reason: str) -> list[str]:
@@ -152,7 +170,8 @@ def _print_revoked(revoked: _Revoked, as_json: bool, *, alone: bool) -> None:
     for each in revoked if not as_json else ():
         console.print(f"Transmitter {each['serial']} is revoked.")
         for receiver, state in sorted(each["states"].items()):
-            console.print(f"  {receiver}: {_STATES[state]}", markup=False)
+            receipt = each["receipts"].get(receiver, "")
+            console.print(f"  {receiver}: {_STATES[state]}{f' (receipt {receipt})' if receipt else ''}", markup=False)
     if _has(revoked, "pending", "owed"):
         if as_json:
             tell_aside("Not proven everywhere yet; `states` says where.")

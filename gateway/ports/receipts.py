@@ -60,7 +60,7 @@ class Receipts(Protocol):
         ...
 
     async def last_before(self, receiver: str, time: datetime) -> KeptReceipt | None:
-        """The newest good one of this receiver whose time is known and before `time`."""
+        """The newest good one that proves this receiver equal to a roster, of known time and before `time`."""
         ...
 
     async def load(self, receipt_id: str) -> KeptReceipt:

@@ -26,7 +26,7 @@ from gateway.errors import NotFound, Refused
 from gateway.ports import KeptReceipt, ReceiptKey
 from gateway.store.faults import from_os
 from gateway.store.files import TEMPORARY, make_private_folder, replace_file, sync_folder, write_synced
-from gateway.store.receiptform import digest_of, parse_receipt, to_document, verify
+from gateway.store.receiptform import digest_of, parse_receipt, proves_sync, to_document, verify
 from gateway.store.signingkey import SigningKey, key_id, parse_public_key, public_pem
 from gateway.store.worker import Worker
 
@@ -140,17 +140,26 @@ class ReceiptFiles:
 
     def _last_before(self, names: list[str], time: datetime) -> KeptReceipt | None:
         """Times rise with numbers, so a few files are read and not all."""
-        low, high, found = 0, len(names), None
+        low, high, found = 0, len(names), -1
         while low < high:
             middle = (low + high) // 2
             place, kept = self._timed(names, middle, low)
             if kept is None:
                 low = middle + 1
             elif _time(kept) < time:
-                found, low = kept, middle + 1
+                found, low = place, middle + 1
             else:
                 high = place
-        return found
+        return self._equal_at_or_before(names, found)
+
+    def _equal_at_or_before(self, names: list[str], place: int) -> KeptReceipt | None:
+        """A restore or a revocation may have left it unequal; the sync before tells when it was equal last."""
+        for name in reversed(names[: place + 1]):
+            kept = self._read(name)
+            known = not kept.fault and kept.document["receipt"]["clock"]["trusted"]
+            if known and proves_sync(kept.document["receipt"]):
+                return kept
+        return None
 
     def _timed(self, names: list[str], place: int, low: int) -> tuple[int, KeptReceipt | None]:
         """The nearest one at or before a place whose time is known, and where it stands."""

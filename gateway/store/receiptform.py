@@ -2,12 +2,15 @@
 
 ::
 
-    { "receipt": { "format": "gatepost-receipt-1", "key": ..., "number": ..., ... }, "signature": "<base64>" }
+    { "receipt": { "format": "gatepost-receipt-2", "key": ..., "number": ..., ... }, "signature": "<base64>" }
 
 Signed with Ed25519 (RFC 8032) are the bytes of the member `receipt` in canonical JSON (RFC 8785): a receipt may be
 indented, kept in a database or sent by mail and is still the same. Only texts, whole numbers, true, false, null,
 arrays and objects occur, so that canonicalising is sorting keys and leaving out blanks. docs/receipts.md tells
 outsiders. It needs neither the daemon nor its files.
+
+Receipts of the first form, `gatepost-receipt-1`, are read and verified for as long as anybody has one; they tell of
+syncs alone, and lack `done`, `roster.equal`, `snapshot` and `revoked`.
 """
 
 from __future__ import annotations
@@ -26,13 +29,15 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from gateway.domain.cloudevents import write_time
 from gateway.domain.receipt import Receipt
+from gateway.domain.wrong_value import tell_key
 from gateway.errors import Refused
 from gateway.ports import Signer
 from gateway.store.signingkey import key_id
 
-__all__ = ["FORMAT", "digest_of", "parse_receipt", "signed_bytes", "to_document", "verify"]
+__all__ = ["FORMAT", "digest_of", "parse_receipt", "proves_sync", "signed_bytes", "to_document", "verify"]
 
-FORMAT = "gatepost-receipt-1"
+FORMAT = "gatepost-receipt-2"
+_FIRST = "gatepost-receipt-1"
 _LARGEST = 2**53 - 1  # whole numbers that every JSON program keeps (RFC 8785, 3.2.2.3)
 
 _Count = Annotated[int, Field(ge=0, le=_LARGEST)]
@@ -61,9 +66,15 @@ class _Memory(_Strict):
     block_crc32: list[Annotated[str, Field(pattern=r"^[0-9a-f]{8}$")]]
 
 
-class _Roster(_Strict):
+class _RosterFirst(_Strict):
     digest: str
     revision: int | None
+
+
+class _Roster(_Strict):
+    digest: _Hex64
+    revision: int | None
+    equal: bool
 
 
 class _Plan(_Strict):
@@ -79,21 +90,32 @@ class _Clock(_Strict):
     uptime_ms: _Count
 
 
-class _Statement(_Strict):
-    format: Literal["gatepost-receipt-1"]
+class _Common(_Strict):
     key: Annotated[str, Field(pattern=r"^[0-9a-f]{16}$")]
     number: Annotated[int, Field(ge=1, le=_LARGEST)]
     previous: Annotated[str, Field(pattern=r"^([0-9a-f]{64})?$")]
     site: str
     receiver: _Identity
     memory: _Memory
-    roster: _Roster
     plan: _Plan
     clock: _Clock
 
 
+class _StatementFirst(_Common):
+    format: Literal["gatepost-receipt-1"]
+    roster: _RosterFirst
+
+
+class _Statement(_Common):
+    format: Literal["gatepost-receipt-2"]
+    done: Literal["sync", "revocation", "restore", "clone", "enrolment"]
+    roster: _Roster | None
+    snapshot: str
+    revoked: list[_Hex64]
+
+
 class _Document(_Strict):
-    receipt: _Statement
+    receipt: Annotated[_Statement | _StatementFirst, Field(discriminator="format")]
     signature: Annotated[str, Field(pattern=r"^[A-Za-z0-9+/]{86}==$")]
 
 
@@ -102,6 +124,7 @@ def to_document(receipt: Receipt, *, number: int, previous: str, signer: Signer)
     identity = receipt.identity
     statement = {
         "format": FORMAT,
+        "done": receipt.done.value,
         "key": signer.id,
         "number": number,
         "previous": previous,
@@ -121,8 +144,10 @@ def to_document(receipt: Receipt, *, number: int, previous: str, signer: Signer)
             "slots_per_block": receipt.block_slots,
             "block_crc32": [f"{crc:08x}" for crc in receipt.block_crcs],
         },
-        "roster": {"digest": receipt.roster_digest, "revision": receipt.roster_revision},
+        "roster": _roster(receipt),
         "plan": {"id": receipt.plan, "written": receipt.written, "not_done": receipt.not_done},
+        "snapshot": receipt.snapshot,
+        "revoked": sorted(receipt.revoked),
         "clock": {
             "time": write_time(receipt.time),
             "trusted": receipt.clock_trusted,
@@ -132,6 +157,18 @@ def to_document(receipt: Receipt, *, number: int, previous: str, signer: Signer)
     }
     signature = base64.b64encode(signer.sign(signed_bytes(statement))).decode("ascii")
     return {"receipt": statement, "signature": signature}
+
+
+def _roster(receipt: Receipt) -> dict[str, Any] | None:
+    if not receipt.roster_digest:
+        return None
+    return {"digest": receipt.roster_digest, "revision": receipt.roster_revision, "equal": receipt.equal}
+
+
+def proves_sync(statement: Mapping[str, Any]) -> bool:
+    """Whether it says that the memory was equal to the roster in force; those of the first form all do."""
+    roster = statement["roster"]
+    return statement["format"] == _FIRST or (roster is not None and bool(roster["equal"]))
 
 
 def signed_bytes(statement: Mapping[str, Any]) -> bytes:
@@ -157,8 +194,9 @@ def parse_receipt(content: bytes) -> dict[str, Any]:
         _Document.model_validate(document)
         signed_bytes(document["receipt"])
     except ValidationError as error:
-        first = error.errors(include_url=False, include_context=False, include_input=False)[0]
-        raise _damaged(f"{'/'.join(map(str, first['loc'])) or 'the document'}: {first['msg']}") from error
+        first = error.errors(include_url=False)[0]
+        words = tell_key(first["type"], first.get("ctx", {}), first["input"], first["msg"])
+        raise _damaged(f"{'/'.join(map(str, first['loc'])) or 'the document'}: {words}") from error
     except (ValueError, RecursionError) as fault:
         raise _damaged(str(fault)) from fault
     found: dict[str, Any] = document

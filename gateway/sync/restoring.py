@@ -23,6 +23,7 @@ from gateway.errors import GatepostError
 from gateway.ports import Aim, Archive, Commit, EventFilter, Journal, LiveView, MirrorKeeper, Plans
 from gateway.sync.following import follow
 from gateway.sync.preparing import Prepared
+from gateway.sync.receipting import NoReceipts, Receipting
 from gateway.sync.refusing import same_work
 from gateway.sync.restore_drafting import RestoreDrafter
 from gateway.sync.runner import SyncRunner
@@ -53,7 +54,9 @@ class Restorer:
         runner: SyncRunner,
         waiting: Waiting,
         live: LiveView | None = None,
+        receipts: Receipting | None = None,
     ) -> None:
+        self._receipts = receipts or NoReceipts()
         self._site = site
         self._clock = clock
         self._journal = journal
@@ -121,6 +124,9 @@ class Restorer:
             taken = await self._archive.take(plan.receiver, mirror, reason="plan", status=self._status(plan.receiver))
             plan = replace(plan, state=PlanState.PENDING, hold="", snapshot=taken.id)
         await self._waiting.begin(wait)
+        if plan.state is PlanState.APPLIED:
+            stated = await self._receipts.after(plan, mirror)
+            plan = replace(plan, outcome=plan.outcome + stated.words, receipt=stated.receipt)
         await self._journal.commit(Commit(plans=(plan,)))
         return plan
 

@@ -1,9 +1,10 @@
 """This serial must not work, now: into the ledger, then out of every receiver, ahead of everything else.
 
 Rule 5 of the design. `revoke` returns when the ledger has it; `run` keeps one worker per receiver that frees the slots
-with `Urgency.REVOCATION`, reads them back, proves the blocks by CRC and then the whole mirror, and journals
-`revocation.applied`. A receiver that can't be reached is tried again with growing pauses and at once when its link is
-restored; a serial that comes back at the board is taken out again. After a restart the ledger says what is still owed.
+with `Urgency.REVOCATION`, reads them back, proves the blocks by CRC and then the whole mirror, has a receipt signed and
+journals `revocation.applied`. A receiver that can't be reached is tried again with growing pauses and at once when its
+link is restored; a serial that comes back at the board is taken out again. After a restart the ledger says what is
+still owed.
 
 A plan that is being written meanwhile is stopped at its next frame (`turns`) and decides its targets anew.
 """
@@ -26,6 +27,7 @@ from gateway.ports import ByHand, Commit, EventFilter, Journal, Ledger, MirrorKe
 from gateway.sync.book import Book
 from gateway.sync.following import follow
 from gateway.sync.patience import FIRST_PAUSE_S, next_pause
+from gateway.sync.receipting import NoReceipts, Receipting
 from gateway.sync.site import Site
 from gateway.sync.turns import Turns
 
@@ -49,7 +51,9 @@ class Revoker:
         keeper: MirrorKeeper,
         turns: Turns,
         by_hand: ByHand | None = None,
+        receipts: Receipting | None = None,
     ) -> None:
+        self._receipts = receipts or NoReceipts()
         self._by_hand = by_hand
         self._site = site
         self._clock = clock
@@ -162,26 +166,31 @@ class Revoker:
         name = receiver.name
         async with self._turns.of(name).lock:
             pass  # a plan's frame that was on its way when the revocation came has landed now; no other follows
+        freed: set[int] = set()
         mirror = self._mirrors.load(name) or await self._refresh(name)
         if mirror.confirmed and _numbers(mirror, serials):
-            await self._free(receiver, mirror, serials)
+            freed |= await self._free(receiver, mirror, serials)
         mirror = await self._refresh(name)
         if _numbers(mirror, serials):
-            await self._free(receiver, mirror, serials)
+            freed |= await self._free(receiver, mirror, serials)
             mirror = await self._refresh(name)
         if left := _numbers(mirror, serials):
             raise NotProven(
                 f"{name} still holds revoked transmitters in {len(left)} slots after they were freed.",
                 remedy="Somebody may be learning them at the board at this moment.",
             )
-        await self._tell_applied(name, serials)
+        await self._tell_applied(mirror, serials, len(freed))
 
     async def _refresh(self, name: str) -> Mirror:
         return await self._keeper.refresh(name, urgency=Urgency.REVOCATION)
 
-    async def _free(self, receiver: Receiver, mirror: Mirror, serials: frozenset[int]) -> None:
-        """Free the slots, read them back, record them with the CRCs. A slot changed since is left to the refresh."""
+    async def _free(self, receiver: Receiver, mirror: Mirror, serials: frozenset[int]) -> set[int]:
+        """Free the slots, read them back, record them with the CRCs; which those are.
+
+        A slot changed since is left to the refresh.
+        """
         book = Book(receiver, mirror)
+        freed: set[int] = set()
         waiting = sorted(_numbers(mirror, serials))
         while waiting:
             size = max(1, receiver.slots_per_write)
@@ -194,9 +203,12 @@ class Revoker:
                     raise
                 continue
             found = await receiver.read_slots(group, urgency=Urgency.REVOCATION)
-            book.wrote({number: None for number in group if number not in found})
+            gone = {number for number in group if number not in found}
+            book.wrote(dict.fromkeys(gone))
+            freed |= gone
         stated = await receiver.read_block_crcs(urgency=Urgency.REVOCATION)
         await book.record(self._keeper, stated)
+        return freed
 
     # --- telling ---
 
@@ -215,9 +227,10 @@ class Revoker:
         except StoreUnavailable:
             return
 
-    async def _tell_applied(self, name: str, serials: frozenset[int]) -> None:
-        revoked = self._ledger.revocations()
+    async def _tell_applied(self, mirror: Mirror, serials: frozenset[int], freed: int) -> None:
+        name, revoked = mirror.receiver, self._ledger.revocations()
         proven = [serial for serial in sorted(serials) if serial in revoked]
+        stated = await self._receipts.revoked(mirror, proven, written=freed)
         events = tuple(
             EventDraft(
                 EventName.REVOCATION_APPLIED,
@@ -227,6 +240,8 @@ class Revoker:
                     "asked_by": revoked[serial].asked_by,
                     "asked": revoked[serial].time.isoformat(),
                     "proven": True,
+                    "receipt": stated.receipt,
+                    "salt": stated.salts.get(serial, ""),
                 },
             )
             for serial in proven

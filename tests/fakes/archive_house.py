@@ -12,7 +12,7 @@ from gateway.archive.restoring import RestoreDesk
 from gateway.archive.shelf import Shelf
 from gateway.domain.plan import Plan, PlanState
 from gateway.domain.receiver import Origin, Slot
-from gateway.ports import RestoreOrder, SnapshotHead
+from gateway.ports import Receipts, RestoreOrder, SnapshotHead
 from gateway.sync.resuming import resume_plans
 from tests.fakes.clock import FakeClock
 from tests.fakes.memory_store import MemoryStore
@@ -40,8 +40,12 @@ class ArchiveHouse(SyncHouse):
         rosters: Rosters | None = None,
         patience_s: float = 60.0,
         keep_last: int = 20,
+        receipts: Receipts | None = None,
     ) -> None:
-        super().__init__(receivers, clock=clock, store=store, rosters=rosters, patience_s=patience_s, archivist=True)
+        super().__init__(
+            receivers, clock=clock, store=store, rosters=rosters, patience_s=patience_s, archivist=True,
+            receipts=receipts,
+        )  # fmt: skip
         kept = self.store
         self.shelf = Shelf(
             archivist=self.archivist,

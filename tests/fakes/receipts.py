@@ -7,11 +7,11 @@ from datetime import UTC, datetime
 
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 
-from gateway.domain.receipt import Receipt
+from gateway.domain.receipt import Receipt, ReceiptOf
 from gateway.domain.receiver import Identity
 from gateway.errors import NotFound, StoreUnavailable
 from gateway.ports import KeptReceipt, ReceiptKey
-from gateway.store.receiptform import digest_of, to_document
+from gateway.store.receiptform import digest_of, proves_sync, to_document
 from gateway.store.signingkey import SigningKey, public_pem
 
 __all__ = ["TEST_KEY", "MemoryReceipts", "a_receipt"]
@@ -30,6 +30,8 @@ def a_receipt(receiver: str = "slip-gate", **other: object) -> Receipt:
         site="fennel-quay",
         receiver=receiver,
         identity=Identity("Fennel", "Yard receiver", "1.2", "FQ-0007", "reference", 1),
+        done=ReceiptOf.SYNC,
+        equal=True,
         revision=412,
         block_slots=32,
         block_crcs=(0xCBF43926, 0x0000002A),
@@ -68,9 +70,13 @@ class MemoryReceipts:
         return tuple([kept for kept in wanted if before <= 0 or kept.number < before][:limit])
 
     async def last_before(self, receiver: str, time: datetime) -> KeptReceipt | None:
-        clocks = ((kept, kept.document["receipt"]["clock"]) for kept in await self.newest(receiver=receiver))
-        good = (kept for kept, clock in clocks if clock["trusted"] and datetime.fromisoformat(clock["time"]) < time)
-        return next(good, None)
+        for kept in await self.newest(receiver=receiver):
+            statement = kept.document["receipt"]
+            clock = statement["clock"]
+            known = clock["trusted"] and datetime.fromisoformat(clock["time"]) < time
+            if known and proves_sync(statement):
+                return kept
+        return None
 
     async def load(self, receipt_id: str) -> KeptReceipt:
         found = next((kept for kept in self.kept if kept.id == receipt_id), None)

@@ -184,8 +184,8 @@ class SyncHouse:
         self.archivist = Archivist(snapshots=store_.snapshots, journal=store_.journal, clock=clock, trust=self.trust)
         archive: Archive = self.archivist if archivist else store_.archive
         self.receipting: Receipting = NoReceipts() if receipts is None else ReceiptWriter(
-            receipts=receipts, drafter=self.drafter, rosters=self.rosters, mirrors=store_.mirrors, clock=clock,
-            trust=self.trust, site="fennel-quay", boot_id="boot-1",
+            receipts=receipts, drafter=self.drafter, rosters=self.rosters, mirrors=store_.mirrors,
+            waits=store_.ledger.waits, clock=clock, trust=self.trust, site="fennel-quay", boot_id="boot-1",
         )  # fmt: skip
         self.preparer = Preparer(
             drafter=self.drafter,
@@ -226,6 +226,7 @@ class SyncHouse:
             runner=self.runner,
             waiting=self.waiting,
             live=self.watch.live,
+            receipts=self.receipting,
         )
         self.revoker = Revoker(
             site=self.site,
@@ -236,6 +237,7 @@ class SyncHouse:
             mirrors=store_.mirrors,
             keeper=self.keeper,
             turns=self.turns,
+            receipts=self.receipting,
         )
         self.drift = DriftDesk(
             site=self.site,

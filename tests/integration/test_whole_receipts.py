@@ -60,13 +60,16 @@ def test_a_receipt_from_the_sync_to_somebody_elses_hands(yard: Yard, tmp_path: P
     files = yard.roster.read_bytes() + yard.groups.read_bytes()  # as `cat roster groups | sha256sum`
     assert receipt["receipt"]["roster"]["digest"] == hashlib.sha256(files).hexdigest()
 
+    revoked_and_restored(yard, tmp_path, key)
+
     daemon.stop()
     yard.lines["quayside"].tell("@1 show status")  # it lives; pymodbus asks it what the receipt states
     sums = memory_sums(yard.folder / "quayside")
     words = sums[2:66]
     crcs = [f"{words[n]:04x}{words[n + 1]:04x}" for n in range(0, len(words), 2)]
-    assert receipt["receipt"]["memory"]["block_crc32"] == crcs
-    assert receipt["receipt"]["memory"]["revision"] == (sums[0] << 16) + sums[1]
+    held = json.loads((tmp_path / "restored.json").read_text())["receipt"]["memory"]
+    assert (held["block_crc32"], held["revision"]) == (crcs, (sums[0] << 16) + sums[1])
+    assert receipt["receipt"]["memory"]["block_crc32"] == crcs, "the snapshot was of what the roster wants"
 
     good = gatepost("receipt", "verify", file, "--public-key", key)
     assert (good.code, good.out.splitlines()[0]) == (
@@ -84,6 +87,41 @@ def test_a_receipt_from_the_sync_to_somebody_elses_hands(yard: Yard, tmp_path: P
     subprocess.run(["openssl", "pkey", "-in", tmp_path / "secret", "-pubout", "-out", other], check=True)
     assert gatepost("receipt", "verify", file, "--public-key", other).code == 1
     assert gatepost("receipt", "verify", tmp_path / "none.json", "--public-key", key).code == 2
+
+
+def revoked_and_restored(yard: Yard, folder: Path, key: Path) -> None:
+    """A lost transmitter, and the memory of before brought back: each with a receipt that says what was done."""
+    lost = "0048200003"
+    taken = yard.run("snapshot", "take", "slip-gate", "--json").json
+    done = yard.run("revoke", lost, "--reason", "lost on the pontoon")
+    assert (done.code, "slip-gate: gone, proven by reading the memory (receipt 00000003-slip-gate)" in done.out) == (
+        0,
+        True,
+    )
+    (event,) = [e for e in yard.daemon.events() if e["type"].endswith("revocation.applied")]
+    file = folder / "revoked.json"
+    assert yard.run("receipt", "show", event["data"]["receipt"], "--out", file).code == 0
+    receipt = json.loads(file.read_text())
+    salted = f"{lost}:{event['data']['salt']}"
+    assert receipt["receipt"]["revoked"] == [hashlib.sha256(salted.encode()).hexdigest()]
+    assert lost not in file.read_text()
+    assert openssl_holds(folder, receipt, key.read_text())
+    good = gatepost("receipt", "verify", file, "--public-key", key, "--revoked", salted)
+    assert (good.code, f"Transmitter {lost} is one of those that it proves to be gone." in good.out) == (0, True)
+    other = gatepost("receipt", "verify", file, "--public-key", key, "--revoked", salted.replace("3:", "4:"))
+    assert (other.code, "says nothing of transmitter 0048200004" in other.err) == (1, True)
+    assert f"receipt {event['data']['receipt']}" in yard.run("roster", "history", "--serial", lost).out
+
+    assert yard.run("revoke", lost, "--lift", "--reason", "found").code == 0
+    assert yard.run("snapshot", "restore", taken["id"], "--yes").code == 0
+    newest = yard.daemon.get("/receipts", limit=1)["receipts"][0]
+    assert (newest["done"], newest["snapshot"], newest["transmitters"], newest["equal"]) == (
+        "restore", taken["id"], 40, True,
+    )  # fmt: skip
+    shown = yard.run("receipt", "show", newest["id"])
+    assert f"restore of the snapshot {taken['id']}; 1 slot written" in shown.out
+    assert yard.run("receipt", "show", newest["id"], "--out", folder / "restored.json").code == 0
+    assert openssl_holds(folder, json.loads((folder / "restored.json").read_text()), key.read_text())
 
 
 def test_a_tampered_and_a_lost_file_are_seen_and_the_chain_goes_on(yard: Yard) -> None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Any, Literal
 
 from pydantic import ConfigDict, Field
 
@@ -23,6 +23,7 @@ _ROW: dict[str, Any] = {
     "id": "00000007-slip-gate",
     "number": 7,
     "receiver": "slip-gate",
+    "done": "sync",
     "time": "2026-03-02T08:00:04.000Z",
     "clock_trusted": True,
     "serial": "FQ-0007",
@@ -30,6 +31,9 @@ _ROW: dict[str, Any] = {
     "transmitters": 318,
     "roster_digest": "9f2c",
     "roster_revision": None,
+    "equal": True,
+    "snapshot": "",
+    "revoked": 0,
     "plan": "p01hq3k5vw",
     "written": 1,
     "not_done": 0,
@@ -44,14 +48,20 @@ class ReceiptRow(Answer):
     id: str
     number: int
     receiver: str
+    done: Literal["sync", "revocation", "restore", "clone", "enrolment"] | None = Field(
+        default=None, description="What was done and then proven."
+    )
     time: Time | None = Field(default=None, description="By a clock that was right only when `clock_trusted` is true.")
     clock_trusted: bool | None = None
     serial: str | None = Field(default=None, description="The receiver's own serial.")
     revision: int | None = Field(default=None, description="The revision of its memory.")
     transmitters: int | None = None
-    roster_digest: str | None = None
+    roster_digest: str | None = Field(default=None, description="Of the roster in force; empty when there was none.")
     roster_revision: int | None = Field(default=None, description="A signed roster's number.")
-    plan: str | None = None
+    equal: bool | None = Field(default=None, description="The memory held exactly what that roster wants of it.")
+    snapshot: str | None = Field(default=None, description="What a restore or a clone brought back; else empty.")
+    revoked: int | None = Field(default=None, description="How many transmitters a revocation proves to be gone.")
+    plan: str | None = Field(default=None, description="Empty for a revocation, which needs no plan.")
     written: int | None = Field(default=None, description="Slots that had to be written; 0 when all was equal already.")
     not_done: int | None = Field(default=None, description="What the roster names and a rule left out.")
     key: str | None = None
@@ -72,7 +82,8 @@ class ReceiptAnswer(Answer):
 
     model_config = ConfigDict(
         json_schema_extra=example(
-            receipt={"format": "gatepost-receipt-1", "number": 7, "site": "fennel-quay"}, signature="5VZDAMNg...EAs="
+            receipt={"format": "gatepost-receipt-2", "done": "sync", "number": 7, "site": "fennel-quay"},
+            signature="5VZDAMNg...EAs=",
         )
     )
 

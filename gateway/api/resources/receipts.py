@@ -59,8 +59,8 @@ async def get_receipt(request: web.Request) -> web.StreamResponse:
 
 #: What a damaged receipt has nothing of; null all the same, so that a row always has the same fields.
 _STATED = (
-    "time", "clock_trusted", "serial", "revision", "transmitters", "roster_digest", "roster_revision", "plan",
-    "written", "not_done", "key",
+    "done", "time", "clock_trusted", "serial", "revision", "transmitters", "roster_digest", "roster_revision", "equal",
+    "snapshot", "revoked", "plan", "written", "not_done", "key",
 )  # fmt: skip
 
 
@@ -68,8 +68,10 @@ def _row(kept: KeptReceipt) -> ReceiptRow:
     shown: dict[str, Any] = dict.fromkeys(_STATED)
     if kept.document:
         statement = kept.document["receipt"]
-        clock, memory, roster, plan = (statement[part] for part in ("clock", "memory", "roster", "plan"))
+        clock, memory, plan = (statement[part] for part in ("clock", "memory", "plan"))
+        roster = statement["roster"] or {"digest": "", "revision": None, "equal": False}
         shown = {
+            "done": statement.get("done", "sync"),  # the first form tells of syncs alone
             "time": datetime.fromisoformat(clock["time"]),
             "clock_trusted": clock["trusted"],
             "serial": statement["receiver"]["serial"],
@@ -77,6 +79,9 @@ def _row(kept: KeptReceipt) -> ReceiptRow:
             "transmitters": memory["transmitters"],
             "roster_digest": roster["digest"],
             "roster_revision": roster["revision"],
+            "equal": roster.get("equal", True),
+            "snapshot": statement.get("snapshot", ""),
+            "revoked": len(statement.get("revoked", ())),
             "plan": plan["id"],
             "written": plan["written"],
             "not_done": plan["not_done"],

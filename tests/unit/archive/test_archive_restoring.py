@@ -17,6 +17,7 @@ from gateway.errors import LinkLost, NoAnswer, Refused
 from gateway.ports import Commit, RestoreOrder
 from tests.fakes.archive_house import ArchiveHouse, fill
 from tests.fakes.clock import FakeClock
+from tests.fakes.receipts import MemoryReceipts
 from tests.fakes.receiver import FakeReceiver, some_slot
 from tests.fakes.sync_house import entry, quay_receiver, roster, run_in
 
@@ -63,6 +64,29 @@ async def test_a_restore_brings_every_slot_back_as_it_was() -> None:
         back = await house.restore(RestoreOrder("slip-gate", plan.snapshot))
     assert back.state is PlanState.APPLIED
     assert {n: slot.serial for n, slot in board.slots.items()} == {3: 102, 5: 999, 10: 103}
+
+
+async def test_restores_and_clones_have_receipts_of_their_own() -> None:
+    """What was brought back is named; whether it is equal to the roster is said. Also with nothing to write."""
+    clock, receipts = FakeClock(), MemoryReceipts()
+    receivers = [quay_receiver(name, clock=clock) for name in ("slip-gate", "car-park")]
+    fill(receivers[0], *people(4))
+    house = ArchiveHouse(receivers, clock=clock, receipts=receipts)
+    house.rosters.put(roster(*(entry(serial) for serial in (101, 102))))
+    taken = await house.take()
+    fill(receivers[0], some_slot(9, 900))
+    async with run_in(house):
+        first = await house.restore(RestoreOrder("slip-gate", taken.id))
+        again = await house.restore(RestoreOrder("slip-gate", taken.id))
+        clone = await house.restore(RestoreOrder("car-park", taken.id, way="replace"))
+    statements = [kept.document["receipt"] for kept in receipts.kept]
+    assert [plan.receipt for plan in (first, again, clone)] == [kept.id for kept in receipts.kept]
+    assert all(f"Receipt {plan.receipt}." in plan.outcome for plan in (first, again, clone))
+    told = [(each["done"], each["snapshot"], each["plan"]["written"]) for each in statements]
+    assert told == [("restore", taken.id, 1), ("restore", taken.id, 0), ("clone", taken.id, 4)]
+    assert [each["roster"]["equal"] for each in statements] == [False, False, False]
+    stated = await receivers[1].read_block_crcs()
+    assert statements[2]["memory"]["block_crc32"] == [f"{crc:08x}" for crc in stated.crcs]
 
 
 async def test_a_transmitter_that_only_moves_is_no_loss() -> None:

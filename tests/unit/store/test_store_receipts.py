@@ -18,10 +18,11 @@ from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 from hypothesis import given
 from hypothesis import strategies as st
 
+from gateway.domain.receipt import ReceiptOf, revoked_digest
 from gateway.errors import NotFound, Refused, SettingsFault
 from gateway.store import receiptfiles
 from gateway.store.opening import Store, open_store
-from gateway.store.receiptform import digest_of, parse_receipt, signed_bytes, to_document, verify
+from gateway.store.receiptform import digest_of, parse_receipt, proves_sync, signed_bytes, to_document, verify
 from gateway.store.signingkey import SigningKey, load_or_make_key, parse_private_key, parse_public_key, public_pem
 from tests.fakes.clock import FakeClock
 from tests.fakes.receipts import TEST_KEY, a_receipt
@@ -29,6 +30,7 @@ from tests.fakes.store_samples import FixedTrust
 from tests.unit.store.conftest import Opener
 
 PREVIOUS = "ab" * 32
+FIRST_FORM = Path(__file__).parents[2] / "vectors" / "receipt-1.json"
 
 
 def document(**other: object) -> dict[str, Any]:
@@ -152,7 +154,9 @@ def test_the_canonical_form_is_the_published_one() -> None:
 def test_what_a_receipt_says() -> None:
     """Identity, memory, roster, plan and clock, in the published form; no person and no transmitter."""
     statement = document()["receipt"]
-    assert statement["format"] == "gatepost-receipt-1"
+    assert (statement["format"], statement["done"]) == ("gatepost-receipt-2", "sync")
+    assert statement["roster"] == {"digest": "9f2c" * 16, "revision": None, "equal": True}
+    assert (statement["snapshot"], statement["revoked"]) == ("", [])
     assert statement["receiver"] == {
         "name": "slip-gate", "maker": "Fennel", "product": "Yard receiver", "version": "1.2", "serial": "FQ-0007",
         "map_name": "reference", "map_version": 1,
@@ -162,6 +166,31 @@ def test_what_a_receipt_says() -> None:
         "time": "2026-03-02T08:00:04.000Z", "trusted": True, "boot": "boot-1", "uptime_ms": 12346,
     }  # fmt: skip
     assert (statement["number"], statement["previous"], statement["key"]) == (7, PREVIOUS, TEST_KEY.id)
+
+
+def test_a_receipt_of_the_first_form_still_holds() -> None:
+    """Somebody has it from years ago; the file is of then. It tells of syncs alone."""
+    content = FIRST_FORM.read_bytes()
+    found = parse_receipt(content)
+    assert verify(found, [TEST_KEY.public]).public_bytes_raw() == TEST_KEY.public.public_bytes_raw()
+    assert "done" not in found["receipt"]
+    assert proves_sync(found["receipt"])
+    assert code_of({**found, "receipt": {**found["receipt"], "number": 8}}) == "receipt-forged"
+
+
+def test_what_was_taken_out_is_told_by_its_salt_alone() -> None:
+    """SHA-256 of ten digits, a colon and the salt, as sha256sum has it; in an order that tells nothing."""
+    salt = "0f" * 16
+    digest = hashlib.sha256(f"0048231907:{salt}".encode()).hexdigest()
+    assert revoked_digest(48231907, salt) == digest
+    other = revoked_digest(48231908, salt)
+    revoked = document(done=ReceiptOf.REVOCATION, plan="", revoked=(digest, other), roster_digest="", equal=False)
+    statement = revoked["receipt"]
+    assert statement["revoked"] == sorted((digest, other))
+    assert statement["roster"] is None
+    assert "48231907" not in json.dumps(statement)
+    assert code_of(revoked) == ""
+    assert not proves_sync(statement)
 
 
 def _places(value: Any, path: tuple[Any, ...] = ()) -> Iterator[tuple[Any, ...]]:
@@ -212,7 +241,9 @@ def test_another_order_of_keys_and_other_blanks_change_nothing() -> None:
         b"", b"{}", b"[]", b"\xff", b'{"receipt": {}, "signature": ""}', b'{"receipt": NaN}', b"[" * 100_000,
         as_bytes({**document(), "more": 1}),
         as_bytes({**document(), "signature": "AA=="}),
-        as_bytes(document()).replace(b"receipt-1", b"receipt-2"),
+        as_bytes(document()).replace(b"receipt-2", b"receipt-1"),
+        as_bytes(document()).replace(b"receipt-2", b"receipt-3"),
+        as_bytes(document()).replace(b'"sync"', b'"reset"'),
         as_bytes(document()).replace(b'"number": 7', b'"number": 7.5'),
         as_bytes(document()).replace(b'"number": 7', b'"number": 7, "number": 7'),
         as_bytes(document()).replace(b'"number": 7', b'"number": 90071992547409930'),
@@ -366,3 +397,14 @@ async def test_retention_keeps_the_newest_of_each_receiver(store: Store, monkeyp
     await store.receipts.add(a_receipt("car-park", time=start + timedelta(days=9)))
     assert await store.receipts.prune(start) == 2
     assert [kept.number for kept in await store.receipts.newest()] == [8, 7]
+
+
+async def test_when_it_was_equal_last_passes_over_what_left_it_unequal(store: Store, clock: FakeClock) -> None:
+    """A restore in between is no proof of the roster; a revocation that left it equal is."""
+    for done, equal in (("sync", True), ("restore", False), ("revocation", False), ("revocation", True)):
+        await store.receipts.add(a_receipt(done=ReceiptOf(done), equal=equal, time=clock.now()))
+        await clock.advance(60)
+    begin = clock.now() - timedelta(seconds=240)
+    for minutes, number in ((0, None), (1, 1), (2, 1), (3, 1), (4, 4)):
+        found = await store.receipts.last_before("slip-gate", begin + timedelta(minutes=minutes, seconds=-1))
+        assert (found.number if found else None) == number

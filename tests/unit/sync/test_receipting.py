@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+import json
 from datetime import timedelta
 
+from gateway.domain.events import EventName
 from gateway.domain.plan import PlanState
+from gateway.domain.receipt import revoked_digest
+from gateway.domain.revocation import RevocationState
 from tests.fakes.clock import FakeClock
 from tests.fakes.receipts import MemoryReceipts
 from tests.fakes.sync_house import SyncHouse, entry, quay_receiver, roster, run_in
@@ -32,7 +36,8 @@ async def test_a_plan_that_was_written_and_proven_has_a_receipt() -> None:
     assert statement["memory"]["revision"] == stated.revision
     assert statement["memory"]["transmitters"] == 3
     assert statement["plan"] == {"id": plan.id, "written": 3, "not_done": 0}
-    assert statement["roster"] == {"digest": "d1", "revision": None}
+    assert statement["roster"] == {"digest": "d1", "revision": None, "equal": True}
+    assert statement["done"] == "sync"
     (event,) = [e for e in await house.store.journal.read(0) if e.name == "plan.applied"]
     assert event.data["receipt"] == kept.id
 
@@ -79,6 +84,46 @@ async def test_what_a_rule_left_out_is_counted() -> None:
     await house.runner.apply("slip-gate")
     statement = receipts.kept[-1].document["receipt"]
     assert (statement["memory"]["transmitters"], statement["plan"]["not_done"]) == (2, 1)
+
+
+async def test_a_revocation_has_a_receipt_that_names_nobody() -> None:
+    """Who has the event has the salt, and finds the transmitter in the receipt; the memory is as the receiver says."""
+    house, receipts = house_of()
+    await house.runner.apply("slip-gate")
+    async with run_in(house):
+        await house.revoker.revoke(2, asked_by="harbour office", reason="lost")
+        await house.clock.settle()
+    (event,) = house.store.journal.all(EventName.REVOCATION_APPLIED)
+    kept = receipts.kept[-1]
+    statement = kept.document["receipt"]
+    assert event.data["receipt"] == kept.id
+    assert statement["revoked"] == [revoked_digest(2, str(event.data["salt"]))]
+    assert "0000000002" not in json.dumps(statement)
+    assert statement["done"] == "revocation"
+    assert statement["plan"] == {"id": "", "written": 1, "not_done": 1}
+    assert statement["roster"] == {"digest": "d1", "revision": None, "equal": True}
+    stated = await house.receivers["slip-gate"].read_block_crcs()
+    assert statement["memory"]["block_crc32"] == [f"{crc:08x}" for crc in stated.crcs]
+    assert statement["memory"]["transmitters"] == 2
+
+
+async def test_a_revocation_says_when_the_rest_is_not_equal_to_the_roster() -> None:
+    """Nothing but the revoked was touched; no roster at all is said too. A full disk costs the receipt alone."""
+    house, receipts = house_of()
+    async with run_in(house):
+        await house.revoker.revoke(7, asked_by="harbour office", reason="found in the street")
+        await house.clock.settle()
+        assert receipts.kept[-1].document["receipt"]["roster"]["equal"] is False
+        house.rosters.in_force = None
+        await house.revoker.revoke(8, asked_by="harbour office", reason="found in the street")
+        await house.clock.settle()
+        assert receipts.kept[-1].document["receipt"]["roster"] is None
+        receipts.full = True
+        await house.revoker.revoke(9, asked_by="harbour office", reason="found in the street")
+        await house.clock.settle()
+    assert house.revoker.state(9) == {"slip-gate": RevocationState.PROVEN}
+    event = house.store.journal.all(EventName.REVOCATION_APPLIED)[-1]
+    assert (event.data["receipt"], event.data["salt"]) == ("", "")
 
 
 async def test_an_untrusted_clock_is_said() -> None:

@@ -11,6 +11,7 @@ import { whenBack } from "./again.js";
 import { confirm } from "./confirm.js";
 import { field } from "./form.js";
 import { caution, failed, loading, tag } from "./notice.js";
+import { receiptOf } from "./receipt.js";
 
 const WORDS = { proven: ["Gone, proven", "="], pending: ["Pending", "≠"], owed: ["To be done by hand", "≠"], "by-hand": ["Done by hand, not proven", "?"] };
 const AGAIN_MS = 4000; // a receiver that comes back tells its link first and its proof a little later
@@ -26,7 +27,7 @@ export function proofOf(serial, { holder = "", lifted = () => {}, proven = () =>
   const asking = new AbortController();
   const path = `/revocations/${encodeURIComponent(serial)}`;
   let found = null;
-  let times = new Map();
+  let proofs = new Map();
   let told = false;
   let busy = false;
   let again = false; // an event came while the answer before it was on its way
@@ -42,7 +43,7 @@ export function proofOf(serial, { holder = "", lifted = () => {}, proven = () =>
     again = false;
     try {
       found = await get(path, {}, { signal: asking.signal });
-      times = await timesOf(found, asking.signal);
+      proofs = await proofsOf(found, asking.signal);
       fill(status);
       draw();
     } catch (problem) {
@@ -65,12 +66,15 @@ export function proofOf(serial, { holder = "", lifted = () => {}, proven = () =>
     }
     keep(receivers, Object.entries(found.states), {
       key: ([receiver]) => receiver,
-      make: ([receiver]) => el("li", { class: "stack" }, el("div", { class: "row apart" }, el("h4", {}, placeName(receiver)), el("span")), el("p")),
+      make: ([receiver]) => el("li", { class: "stack" }, el("div", { class: "row apart" }, el("h4", {}, placeName(receiver)), el("span")), el("p"), el("div")),
       update: (item, [receiver, state]) => {
         const [words, shape] = WORDS[state] ?? [state, "?"];
         if (item.dataset.state !== state) fill(item.querySelector("span"), tag(words, { shape }));
         item.dataset.state = state;
-        say(item.querySelector("p"), sentenceOf(state, receiver, found, times.get(receiver)));
+        const { time, receipt } = (state === "proven" && proofs.get(receiver)) || {};
+        say(item.querySelector("p"), sentenceOf(state, receiver, found, time));
+        if ((item.dataset.receipt ?? "") !== (receipt ?? "")) fill(item.lastElementChild, receipt && receiptOf(receipt));
+        item.dataset.receipt = receipt ?? "";
       },
     });
     if (!facts.childNodes.length) fill(facts, "Revoked ", timeOf(found.time, seconds(found.time)), `: ${found.reason}. `, el("a", { href: to("timeline", { who: serial }) }, "Its timeline"));
@@ -130,9 +134,9 @@ function sentenceOf(state, receiver, { time }, at) {
   return `The receiver can't be worked now: it ${LINKS[row.link] ?? row.link}. Until then the transmitter may still work there. It is taken out as soon as the receiver can be reached. ${row.remedy}`.trim();
 }
 
-/** When each receiver was proven: the events of this revocation tell it. */
-async function timesOf({ serial, time }, signal) {
+/** When each receiver was proven, and by which receipt: the events of this revocation tell it. */
+async function proofsOf({ serial, time }, signal) {
   const { events } = await get("/events", { name: "revocation.applied", limit: 500 }, { signal });
   const mine = events.filter((event) => event.data.serial === serial && event.data.proven && Math.abs(Date.parse(event.data.asked) - Date.parse(time)) < 1000);
-  return new Map(mine.reverse().map((event) => [event.subject, event.time])); // the newest proof counts
+  return new Map(mine.reverse().map((event) => [event.subject, { time: event.time, receipt: event.data.receipt }])); // the newest proof counts
 }

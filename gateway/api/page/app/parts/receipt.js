@@ -24,14 +24,30 @@ export function receiptOf(id) {
   return node;
 }
 
-function wordsOf({ receiver, memory, roster, plan, clock, key, number }) {
+const DONE = {
+  sync: () => "It was brought to the roster.",
+  revocation: ({ revoked }) => `${count(revoked.length, "revoked transmitter is", "revoked transmitters are")} proven gone.`,
+  restore: ({ snapshot }) => `The snapshot ${snapshot} was restored.`,
+  clone: ({ snapshot }) => `The snapshot ${snapshot} of another receiver was brought here.`,
+  enrolment: () => "Transmitters were let in before the roster has them.",
+};
+
+function wordsOf(receipt) {
+  const { done = "sync", receiver, memory, roster, plan, clock, key, number } = receipt; // the first form tells of syncs alone
   const sentences = [
-    `The memory of ${receiver.maker} ${receiver.product}, serial ${receiver.serial}, was proven to hold what the roster says: ${count(memory.transmitters, "transmitter")} at revision ${memory.revision}.`,
+    DONE[done](receipt),
+    `The memory of ${receiver.maker} ${receiver.product}, serial ${receiver.serial}, was then proven block by block: ${count(memory.transmitters, "transmitter")} at revision ${memory.revision}.`,
     `${full(clock.time)}${clock.trusted ? "" : ", by a clock that was not known to be right"}.`,
-    `The roster's digest begins with ${roster.digest.slice(0, 12)}${roster.revision === null ? "" : `; its signed revision is ${roster.revision}`}.`,
+    rosterOf(roster),
     plan.written ? `${count(plan.written, "slot was", "slots were")} written.` : "Nothing had to be written.",
-    plan.not_done > 0 && `${count(plan.not_done, "thing")} that the roster names was left out by a rule.`,
+    plan.not_done > 0 && `${count(plan.not_done, "thing was", "things were")} left out by a rule.`,
     `It is number ${number} of this gateway, signed with the key ${key}. It names nobody; anybody with the public key can verify it.`,
   ];
   return el("ul", { class: "bullets" }, sentences.filter(Boolean).map((text) => el("li", {}, text)));
+}
+
+function rosterOf(roster) {
+  if (!roster) return "No roster was in force.";
+  const which = `the roster whose digest begins with ${roster.digest.slice(0, 12)}${roster.revision === null ? "" : `, signed as revision ${roster.revision}`}`;
+  return roster.equal === false ? `It did not hold all that is wanted by ${which}.` : `It held exactly what is wanted by ${which}.`;
 }
