@@ -45,12 +45,13 @@ def build_application(
     local_uids: Collection[int] = (),
     limits: Limits | None = None,
     behind_proxy: bool = False,
+    security_contact: str = "",
 ) -> web.Application:
     """The application, ready to be served.
 
     `allowed_hosts` are host names beside this machine's own that the gateway answers to. `local_uids` are uids beside
     root and our own that count as `admin` on the unix socket. `behind_proxy` says that a proxy of ours
-    names the clients.
+    names the clients. `security_contact` is the URI of whoever wants to hear of weaknesses.
     """
     limits = limits or Limits()
     streams = Streams(limits.streams)
@@ -92,6 +93,7 @@ def build_application(
         started_s=services.clock.monotonic(),
         document=_document(version),
         behind_proxy=behind_proxy,
+        security_contact=security_contact,
     )
     for operation in OPERATIONS:
         _add(app, operation)

@@ -30,6 +30,7 @@ class Context:
     started_s: float
     document: bytes
     behind_proxy: bool = False
+    security_contact: str = ""
 
 
 CONTEXT: web.AppKey[Context] = web.AppKey("context", Context)

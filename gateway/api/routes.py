@@ -12,6 +12,7 @@ from gateway.api.resources import (
     agreements,
     audit,
     conditions,
+    contact,
     drift,
     enrolments,
     events,
@@ -50,6 +51,7 @@ __all__ = ["OPERATIONS"]
 
 OPERATIONS: tuple[Operation, ...] = (
     *gateway.OPERATIONS,
+    *contact.OPERATIONS,
     *receivers.OPERATIONS,
     *settings.OPERATIONS,
     *output_names.OPERATIONS,

@@ -15,15 +15,17 @@ from gateway.cli.words import LINKS, REFUSING_LINKS, counted, visit_words
 from gateway.clock import Clock
 from gateway.daemon import Parts, plan_parts
 from gateway.domain.receiver import Capability
+from gateway.domain.support import SUPPORT_ENDS
 from gateway.domain.urgency import Urgency
 from gateway.errors import GatepostError, LineError, PortUnavailable, SourceError
 from gateway.line import Line
 from gateway.ports import Fetched, Receiver
 from gateway.roster.unset_source import UnsetSource
 from gateway.settings import Settings
+from gateway.system.installed import Installation, look_at_installation
 from gateway.system.trust import Assume, ClockTrust
 
-__all__ = ["Finding", "check_running", "check_standing"]
+__all__ = ["Finding", "check_program", "check_running", "check_standing"]
 
 _OPEN_TIMEOUT_S = 3.0
 
@@ -73,6 +75,7 @@ async def check_running(settings: Settings, clock: Clock, socket: Path) -> list[
         outlets = (await client.get("/outlets"))["outlets"]
     findings = [
         Finding("daemon", True, f"the daemon runs, version {gateway['version']}"),
+        check_program(look_at_installation()),
         Finding("settings", True, "the settings, maps and secrets are good"),
         *(_check_link(receiver) for receiver in receivers),
         *_check_clock(gateway["clock"]["trusted"]),
@@ -111,13 +114,36 @@ def _no_roster() -> Finding:
 async def check_standing(settings: Settings, clock: Clock) -> list[Finding]:
     """Look at everything without a daemon. Raises SettingsFault, MapFault."""
     parts = plan_parts(settings, clock)
-    findings = [Finding("settings", True, "the settings, maps and secrets are good")]
+    findings = [
+        check_program(look_at_installation()),
+        Finding("settings", True, "the settings, maps and secrets are good"),
+    ]
     trust = ClockTrust(clock, assume=Assume(settings.gateway.clock))
     findings += _check_clock(await trust.look())
     per_line = await asyncio.gather(*(_check_line(parts, name, line, clock) for name, line in parts.lines.items()))
     findings += [finding for found in per_line for finding in found]
     findings.append(await _check_roster(parts))
     return findings
+
+
+def check_program(found: Installation) -> Finding:
+    """Its files against the package's record, and how long it is mended."""
+    words = f"the program is mended until {SUPPORT_ENDS}"
+    if not found.recorded:
+        return Finding("program", True, f"{words}; it runs from a working copy, so no record of its files is there")
+    if not found.faulty:
+        return Finding("program", True, f"{words}; its {counted(found.recorded, 'file')} are as they were installed")
+    shown = ", ".join(found.faulty[:3]) + (" and others" if len(found.faulty) > 3 else "")
+    wrong = (
+        (len(found.changed), "changed since it was installed"),
+        (len(found.missing), "missing or unreadable"),
+        (len(found.added), "not of the package"),
+    )
+    what = ", ".join(f"{counted(count, 'file')} {words}" for count, words in wrong if count)
+    remedy = (
+        "Install it anew from a package that you trust; if it happens again, look at the card and at who has access."
+    )
+    return Finding("program", False, f"the program has {what}: {shown}", remedy)
 
 
 def _check_clock(trusted: bool) -> list[Finding]:

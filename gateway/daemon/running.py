@@ -61,8 +61,9 @@ def _build_api(house: House, version: str) -> web.Application:
         connections=api.connections, streams=api.streams, requests_per_minute=api.requests_per_minute
     )  # fmt: skip
     return build_application(
-        build_services(house), version=version, allowed_hosts=api.hosts, limits=limits, behind_proxy=api.behind_proxy
-    )
+        build_services(house), version=version, allowed_hosts=api.hosts, limits=limits, behind_proxy=api.behind_proxy,
+        security_contact=api.security_contact or "",
+    )  # fmt: skip
 
 
 class _Gateway:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Annotated, Literal
@@ -12,6 +13,9 @@ from pydantic import Field, field_validator
 from gateway.settings.base import Name, Strict
 
 __all__ = ["ApiSettings", "GatewaySettings"]
+
+#: RFC 9116, 2.5.3: a URI of one of these schemes; printable ASCII (RFC 3986), so that it can't break its line.
+_CONTACT = re.compile(r"mailto:[!-~]+@[!-~]+|https://[!-~]+|tel:[+0-9][-0-9.()]*")
 
 
 class GatewaySettings(Strict):
@@ -48,6 +52,14 @@ class ApiSettings(Strict):
     connections: Annotated[int, Field(ge=4, le=1000)] = 128
     streams: Annotated[int, Field(ge=1, le=500)] = 60
     requests_per_minute: Annotated[int, Field(ge=60, le=10_000_000)] = 1200
+    security_contact: str | None = None
+
+    @field_validator("security_contact")
+    @classmethod
+    def _reachable(cls, contact: str | None) -> str | None:
+        if contact is not None and not _CONTACT.fullmatch(contact):
+            raise ValueError("write where to tell of a weakness: mailto:security@quay.example, https://... or tel:+...")
+        return contact
 
     @property
     def host_and_port(self) -> tuple[str, int]:

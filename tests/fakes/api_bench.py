@@ -211,6 +211,7 @@ class ApiBench:
             trust=self.trust,
         )
         self.journal_available = True
+        self.security_contact = "mailto:security@fennel-quay.example"
         self.health = Health()
         self.lines: dict[str, LineView] = {}
         self.visit_sheets = FakeVisitSheets(self.clock)
@@ -275,7 +276,12 @@ class ApiBench:
     def application(self, allowed_hosts: Sequence[str] = (), *, behind_proxy: bool = False) -> web.Application:
         """The application, not served."""
         return build_application(
-            self.services, version="0.1.0", allowed_hosts=allowed_hosts, limits=self.limits, behind_proxy=behind_proxy
+            self.services,
+            version="0.1.0",
+            allowed_hosts=allowed_hosts,
+            limits=self.limits,
+            behind_proxy=behind_proxy,
+            security_contact=self.security_contact,
         )
 
     @asynccontextmanager

@@ -146,9 +146,10 @@ async def test_authorisation_matrix(client: tuple[ApiBench, Client], route: Rout
             assert reply.status != 422, (caller, reply.body)
 
 
-def test_only_health_is_open() -> None:
-    """The one route without a token."""
-    assert [route.path for route in ROUTES if route.scope is None] == ["/healthz", "/healthz/live", "/healthz/ready"]
+def test_only_health_and_the_contact_are_open() -> None:
+    """The routes without a token."""
+    opened = [route.path for route in ROUTES if route.scope is None]
+    assert opened == ["/healthz", "/healthz/live", "/healthz/ready", "/.well-known/security.txt"]
 
 
 @pytest.mark.parametrize("route", [*ROUTES, Route("none", "GET", "/nothing", None, None, {})], ids=lambda r: r.id)

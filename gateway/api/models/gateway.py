@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from datetime import date
+
 from pydantic import ConfigDict, Field
 
 from gateway.api.models.base import Answer, Time, example
@@ -55,6 +57,7 @@ class GatewayAnswer(Answer):
         json_schema_extra=example(
             id="fennel-quay",
             version="0.1.0",
+            supported_until="2029-12-31",
             uptime_s=3605,
             clock={"now": "2026-03-02T08:00:00.000Z", "trusted": True},
             journal={"epoch": "k3v9", "newest": "k3v9-1207", "oldest": "k3v9-1", "available": True},
@@ -67,6 +70,7 @@ class GatewayAnswer(Answer):
 
     id: str
     version: str
+    supported_until: date = Field(description="The last day on which weaknesses of this version are mended.")
     uptime_s: int = Field(ge=0)
     clock: ClockAnswer
     journal: JournalAnswer

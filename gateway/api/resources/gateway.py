@@ -20,12 +20,13 @@ from gateway.api.operations import Operation
 from gateway.api.replies import reply
 from gateway.api.scopes import Scope
 from gateway.domain.events import EventId
+from gateway.domain.support import SUPPORT_ENDS
 
 __all__ = ["OPERATIONS", "get_gateway", "get_live", "get_metrics", "get_openapi", "get_ready"]
 
 
 async def get_gateway(request: web.Request) -> web.StreamResponse:
-    """Version, uptime, clock, journal, next run, notices."""
+    """Version and how long it is supported, uptime, clock, journal, next run, notices."""
     context = context_of(request)
     services = context.services
     health = services.health()
@@ -35,6 +36,7 @@ async def get_gateway(request: web.Request) -> web.StreamResponse:
         GatewayAnswer(
             id=services.gateway_id,
             version=context.version,
+            supported_until=SUPPORT_ENDS,
             uptime_s=int(services.clock.monotonic() - context.started_s),
             clock=ClockAnswer(now=services.clock.now(), trusted=services.trust.trusted),
             journal=JournalAnswer(

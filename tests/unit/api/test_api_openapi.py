@@ -21,7 +21,7 @@ DOCUMENT = build_document(OPERATIONS, version="0.1.0")
 
 
 #: All that is told without a token; each says one thing.
-OPEN = {"/healthz", "/healthz/live", "/healthz/ready"}
+OPEN = {"/healthz", "/healthz/live", "/healthz/ready", "/.well-known/security.txt"}
 
 
 def _described() -> set[tuple[str, str]]:
