@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from aiohttp import BodyPartReader, web
+from aiohttp.http_exceptions import HttpProcessingError
 from pydantic import ValidationError
 
 from gateway.api.bodies import body_fault, in_time, read_bytes, refuse_packed, too_large
@@ -66,7 +67,7 @@ async def _from_form(request: web.Request, limit: int) -> Upload:
                 if not isinstance(part, BodyPartReader) or part.name not in ("roster", "groups") or part.name in parts:
                     raise _wrong_form()
                 parts[part.name] = await _read_part(part, limit - sum(map(len, parts.values())), limit)
-    except (ValueError, AssertionError, RuntimeError, web.HTTPException) as error:
+    except (ValueError, AssertionError, RuntimeError, HttpProcessingError, web.HTTPException) as error:
         raise RequestFault(
             "body-malformed", "The form can't be read.", remedy="Send it as multipart/form-data with a boundary."
         ) from error

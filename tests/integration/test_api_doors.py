@@ -22,13 +22,13 @@ _PATHS = sorted(_DOCUMENT["paths"])
 _MEBIBYTE = 2**20
 
 
-def _with_json() -> list[tuple[str, str]]:
-    """Every operation with a JSON body."""
+def _with(kind: str) -> list[tuple[str, str]]:
+    """Every operation with a body of this type."""
     return [
         (method.upper(), path)
         for path, item in _DOCUMENT["paths"].items()
         for method, operation in item.items()
-        if "application/json" in operation.get("requestBody", {}).get("content", {})
+        if kind in operation.get("requestBody", {}).get("content", {})
     ]
 
 
@@ -90,7 +90,7 @@ _HOSTILE: dict[str, tuple[bytes, Mapping[str, str]]] = {
 async def test_hostile_bodies(client: Client, name: str) -> None:
     """Each is told as the client's fault by a problem, at every route that takes a body; the next request is served."""
     body, more = _HOSTILE[name]
-    for method, path in _with_json():
+    for method, path in _with("application/json"):
         headers = {"Content-Type": "application/json", "If-Match": '"x"', **more}
         reply = await client.ask(method, _fill(path), headers=headers, data=body)
         assert 400 <= reply.status < 500, (path, reply.status, reply.body)
@@ -98,9 +98,35 @@ async def test_hostile_bodies(client: Client, name: str) -> None:
     assert (await client.get("/api/v1/gateway")).status == 200
 
 
+_EDGE = b"--fennel\r\n"
+_NAMED = _EDGE + b'Content-Disposition: form-data; name="roster"\r\n'
+#: Forms (RFC 7578) that are damaged in their parts.
+_FORMS = {
+    "a header without a colon": _EDGE + b"None--fennel--\r\n",
+    "a header in no encoding": _EDGE + b"F\xf1\x98\x8a\x99%\xa3\xf3t\x0c\r\n\r\nx\r\n--fennel--\r\n",
+    "a header without end": _EDGE + b"A: " + b"x" * 100_000 + b"\r\n\r\nx\r\n--fennel--\r\n",
+    "a thousand headers": _NAMED + b"".join(b"H%d: x\r\n" % n for n in range(1000)) + b"\r\nx\r\n--fennel--\r\n",
+    "a form within": _NAMED + b"Content-Type: multipart/mixed; boundary=x\r\n\r\n--x\r\n\r\n--x--\r\n--fennel--\r\n",
+    "a form within, without its edge": _NAMED + b"Content-Type: multipart/mixed\r\n\r\nx\r\n--fennel--\r\n",
+    "no end": _NAMED + b"\r\nserial",
+    "nothing but an end": b"--fennel--\r\n",
+    "no edge": b"serial,holder\n",
+}
+
+
+@pytest.mark.parametrize("name", _FORMS)
+async def test_hostile_forms(client: Client, name: str) -> None:
+    """Each is told as the client's fault, at every route that takes a form."""
+    for method, path in _with("multipart/form-data"):
+        headers = {"Content-Type": "multipart/form-data; boundary=fennel", "If-Match": '"x"'}
+        reply = await client.ask(method, _fill(path), headers=headers, data=_FORMS[name])
+        assert 400 <= reply.status < 500, (path, reply.status, reply.body)
+        assert reply.headers["Content-Type"] == "application/problem+json", path
+
+
 async def test_bodies_that_are_too_large(client: Client) -> None:
     """More than any route takes is refused before it is read, or the route says first that there is no such thing."""
-    for method, path in _with_json():
+    for method, path in _with("application/json"):
         headers = {"Content-Type": "application/json", "If-Match": '"x"'}
         reply = await client.ask(method, _fill(path), headers=headers, data=io.BytesIO(b" " * (10 * _MEBIBYTE + 1)))
         assert reply.status in (403, 404, 409, 412, 413), (path, reply.body)
