@@ -28,7 +28,7 @@ from gateway.cli.reaching import Reach, reaching
 from gateway.cli.words import counted, date_change_sentence, plan_sentence, result_sentence
 from gateway.clock import SystemClock
 from gateway.domain.roster import Fault
-from gateway.errors import GatepostError, NotFound, Refused, SourceRefused, SourceUnreachable
+from gateway.errors import GatepostError, NotFound, Refused, SettingsFault, SourceRefused, SourceUnreachable
 from gateway.ports import RosterCheck
 
 __all__ = ["apply_plan", "follow_plan", "rosters"]
@@ -52,6 +52,10 @@ def check(
             help="Check the signatures beside the files too: minisign's .pub file, or the key in it; may be repeated.",
         ),
     ] = None,
+    encoding: Annotated[
+        str | None,
+        typer.Option("--encoding", help="Of a CSV that is not UTF-8, such as cp1252: as in the gateway's settings."),
+    ] = None,
     as_json: AsJson = False,
 ) -> None:
     """Check a roster file as a whole. Needs no daemon, changes nothing."""
@@ -59,11 +63,14 @@ def check(
 
     signed = ""
     try:
-        found = check_files(file, groups, _zone(zone))
+        _need_files(file, groups)
+        found = check_files(file, groups, _zone(zone), fallback_encoding=encoding)
         if public_key:
             found, signed = _with_signatures(found, file, groups, public_key, _zone(zone))
     except SourceRefused as error:
         found = _refused(file, error)
+    except SourceUnreachable as error:
+        fail(SettingsFault(error.message, remedy=error.remedy))
     except GatepostError as error:
         fail(error)
     document = check_document(found)
@@ -84,6 +91,19 @@ def check(
                 console.print(signed, markup=False)
     if found.faults:
         raise typer.Exit(REFUSED)
+
+
+def _need_files(*paths: Path | None) -> None:
+    """Raises SettingsFault for a path at which no file is: wrong usage, as at every other command."""
+    for path in paths:
+        if path is not None and not path.is_file():
+            is_there = path.exists()
+            raise SettingsFault(
+                f"{path} is {'a folder' if path.is_dir() else 'not a file'}."
+                if is_there
+                else f"There is no file {path}.",
+                remedy="Name the file itself." if is_there else "Put it there, or correct the path.",
+            )
 
 
 def _refused(file: Path, error: SourceRefused) -> RosterCheck:

@@ -30,7 +30,7 @@ def read_whole(path: Path, max_bytes: int = MAX_BYTES) -> bytes:
     """The file's bytes. Raises SourceUnreachable (also while it is being written), SourceRefused."""
     data, stamp = _read(path, max_bytes)
     if stamp is None:
-        raise _still_written(path)
+        raise SourceUnreachable(f"{path} changes while it is read.", remedy="Try again when it has been saved.")
     return data
 
 

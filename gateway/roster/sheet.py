@@ -79,6 +79,6 @@ def without_undecodable(rows: list[Row], header: Header, findings: Findings, off
         found += f", in {show(_UNDECODABLE.sub('?', cell))}"
     if len(cells) > 1:
         found += f"; {len(cells) - 1} more cells are like this"
-    remedy = f"{AS_UTF8}, or name the file's encoding in the settings"
+    remedy = f"{AS_UTF8}, or name the file's encoding: encoding in the settings, --encoding of roster check"
     findings.fault(number, header.label(place) if cells else "", Wrong(found, remedy))
     return [Row(row.number, tuple(_UNDECODABLE.sub("?", cell) for cell in row.cells)) for row in rows]

@@ -213,7 +213,10 @@ def test_names_and_numbers_that_do_not_exist(untouched: Yard) -> None:
         (["revoke", "77", "--reason", "found", "--lift"], 1, "Transmitter 0000000077 is not revoked."),
         (["follow", "--after", "yesterday"], 1, "not the id of an event"),
         (["roster", "check", str(VECTORS / "good.csv"), "--time-zone", "Mars/One"], 2, "write one like Europe/Berlin"),
-        (["roster", "check", "/nowhere.csv"], 3, "There is no file /nowhere.csv."),
+        (["roster", "check", "/nowhere.csv"], 2, "There is no file /nowhere.csv."),
+        (["roster", "check", str(VECTORS / "good.csv"), "--groups", "/nowhere.toml"], 2, "no file /nowhere.toml."),
+        (["roster", "check", str(VECTORS)], 2, "is a folder."),
+        (["roster", "check", str(VECTORS / "good.csv"), "--encoding", "cp9999"], 2, "Write a name such as cp1252"),
         (["open-sesame"], 2, "No such command"),
     ]
     found = untouched.run_all(*(arguments for arguments, *_ in expected))
