@@ -8,9 +8,10 @@ from typing import Annotated, Any
 
 import typer
 
-from gateway.api.client.types import OutputAnswer, SettingsAnswer
-from gateway.cli.client import ApiClient, part
+from gateway.api.client.types import OutputAnswer, OutputNamesChangeAnswer, SettingsAnswer
+from gateway.cli.client import ApiClient, ApiProblem, part
 from gateway.cli.console import AsJson, console, fail, print_json
+from gateway.cli.output_names import print_names, print_renamed, rename, wanted_names
 from gateway.cli.reaching import Reach, reaching
 from gateway.errors import Refused, SettingsFault
 
@@ -27,17 +28,25 @@ def show(
     receiver: Annotated[str, typer.Argument(help="The receiver's name.")],
     as_json: AsJson = False,
 ) -> None:
-    """Show on-times, local programming and whether a link password is set."""
+    """Show on-times, local programming, whether a link password is set, and what outputs are called."""
 
-    async def work(client: ApiClient) -> tuple[SettingsAnswer, _Outputs]:
-        found = (await client.get_settings(receiver)).value
+    async def work(client: ApiClient) -> tuple[SettingsAnswer, _Outputs] | None:
+        try:
+            found = (await client.get_settings(receiver)).value
+        except ApiProblem as problem:
+            if problem.code != "unsupported":
+                raise
+            return None
         return found, await _outputs(client, receiver)
 
-    found, outputs = daemon.ask(work)
+    names = daemon.ask(lambda client: client.get_output_names(receiver)).value["outputs"]
+    if not as_json:
+        print_names(names)
+    held = daemon.ask(work)
     if as_json:
-        print_json(found)
-    else:
-        _print_settings(found, outputs)
+        print_json({**(held[0] if held else {}), "output_names": names})
+    elif held:
+        _print_settings(*held)
 
 
 def _print_settings(found: SettingsAnswer, outputs: _Outputs) -> None:
@@ -76,28 +85,50 @@ def change(
         Path | None,
         typer.Option("--password-file", help="A file with the new link password; an empty one switches it off."),
     ] = None,
+    output_name: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--output-name",
+            help="OUTPUT=NAME, the gateway's own name for it, or OUTPUT= for the settings file's; may be repeated.",
+        ),
+    ] = None,
     as_json: AsJson = False,
 ) -> None:
-    """Change settings; each is read back. A changed on-time can change how the gate moves: have it tested on site."""
-    seconds = _seconds(on_time or ())
+    """Change settings; each is read back. A changed on-time can change how the gate moves: have it tested on site.
+
+    Names of outputs are the gateway's own; no receiver keeps them, and calling one otherwise changes none.
+    """
+    seconds, called = _seconds(on_time or ()), wanted_names(output_name or ())
     body: dict[str, Any] = {}
     if local_programming is not None:
         body["local_programming"] = local_programming
     if password_file is not None:
         body["password"] = _read_password(password_file)
-    if not body and not seconds:
-        raise typer.BadParameter("nothing to change; give --on-time, --local-programming or --password-file")
+    if not body and not seconds and not called:
+        raise typer.BadParameter(
+            "nothing to change; give --on-time, --local-programming, --password-file or --output-name"
+        )
 
-    async def work(client: ApiClient) -> tuple[dict[str, Any], _Outputs]:
-        outputs = await _outputs(client, receiver)
-        if seconds:
-            await client.get_settings(receiver)  # one that has none, or can't be reached, says so first
-            body["on_times_s"] = _numbered(receiver, seconds, outputs)
-        return await client.change(f"/receivers/{part(receiver)}/settings", body), outputs
+    async def begin(client: ApiClient) -> tuple[_Outputs, OutputNamesChangeAnswer | None]:
+        """Names are as they were when the command was given; what can't be asked says so before anything is changed."""
+        outputs: _Outputs = {}
+        if body or seconds:
+            await client.get_settings(receiver)
+            outputs = await _outputs(client, receiver)
+            body.update({"on_times_s": _numbered(receiver, seconds, outputs)} if seconds else {})
+        renamed = await rename(client, receiver, called) if called else None
+        return await _outputs(client, receiver) if renamed and outputs else outputs, renamed
 
-    changed, outputs = daemon.ask(work)
+    outputs, renamed = daemon.ask(begin)
+    if renamed and not as_json:
+        print_renamed(renamed)
+    if not body:
+        if as_json:
+            print_json({"output_names": renamed})
+        return
+    changed = daemon.ask(lambda client: client.change(f"/receivers/{part(receiver)}/settings", body))
     if as_json:
-        print_json(changed)
+        print_json({**changed, "output_names": renamed} if renamed else changed)
         return
     console.print("Before:")
     _print_settings(changed["before"], outputs)

@@ -22,6 +22,7 @@ from gateway.line import Line
 from gateway.ports import Fetched, Receiver
 from gateway.roster.unset_source import UnsetSource
 from gateway.settings import Settings
+from gateway.store.ledgerlook import look_at_namings
 from gateway.system.installed import Installation, look_at_installation
 from gateway.system.trust import Assume, ClockTrust
 
@@ -114,6 +115,8 @@ def _no_roster() -> Finding:
 async def check_standing(settings: Settings, clock: Clock) -> list[Finding]:
     """Look at everything without a daemon. Raises SettingsFault, MapFault."""
     parts = plan_parts(settings, clock)
+    for naming in look_at_namings(settings.gateway.state):
+        parts.names.take(naming)  # a roster may write outputs by names that were given since the settings
     findings = [
         check_program(look_at_installation()),
         Finding("settings", True, "the settings, maps and secrets are good"),

@@ -55,7 +55,7 @@ def list_(
         print_json(found)
         return
     if not found["outputs"]:
-        console.print(f"The settings name no outputs of {receiver}.", markup=False)
+        console.print(f"No output of {receiver} has a name.", markup=False)
     for output in found["outputs"]:
         console.print(_sentence(output), markup=False)
     tell_cautions()
@@ -119,8 +119,8 @@ async def _find(client: ApiClient, receiver: str, output: str) -> Any:
             return each
     if output.isdigit():
         return {"number": int(output), "name": ""}
-    names = ", ".join(each["name"] for each in found) or "none"
-    raise NotFound(f"The settings name no output “{output}” of {receiver}.", remedy=f"They name: {names}.")
+    names = ", ".join(each["name"] for each in found) or "nothing; give its number"
+    raise NotFound(f"No output of {receiver} is called “{output}”.", remedy=f"They are called: {names}.")
 
 
 def _sentence(output: Mapping[str, Any]) -> str:

@@ -10,6 +10,7 @@ from __future__ import annotations
 import unicodedata
 from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass, field
+from typing import Any
 
 __all__ = [
     "MAX_NAME",
@@ -19,6 +20,7 @@ __all__ = [
     "OutputNaming",
     "names_in_force",
     "renamed",
+    "renaming_words",
     "tidy_name",
     "unfit_name",
 ]
@@ -62,7 +64,7 @@ class OutputNames:
 
 def tidy_name(text: str) -> str:
     """The name as it is kept: composed (NFC), so that it is the one that a roster writes."""
-    return unicodedata.normalize("NFC", text.strip())
+    return unicodedata.normalize("NFC", text)
 
 
 def unfit_name(name: str) -> str:
@@ -71,7 +73,7 @@ def unfit_name(name: str) -> str:
 
 
 _FAULTS: tuple[tuple[Callable[[str], bool], str], ...] = (
-    (lambda name: not 1 <= len(name) <= MAX_NAME, f"a name has 1 to {MAX_NAME} characters"),
+    (lambda name: not 1 <= len(name) <= MAX_NAME, f"a name has at most {MAX_NAME} characters"),
     (lambda name: any(map(str.isspace, name)), "a name has no blanks; write a hyphen instead"),
     (lambda name: not name.isprintable(), "it has an invisible character; type it again"),
     (str.isdecimal, "digits alone always mean the output of that number; put a letter to it"),
@@ -82,9 +84,9 @@ def _letter_in(name: str) -> str:
     """What is wrong with one of its letters."""
     for letter in name:
         if letter in _SEPARATORS:
-            return f"{letter} separates names in a roster; write a hyphen instead"
+            return f"“{letter}” separates names in a roster; write a hyphen instead"
         if letter in _MARKUP:
-            return f"a name has no {letter} in it; use letters, digits and hyphens"
+            return f"a name has no “{letter}” in it; use letters, digits and hyphens"
     return "" if name[0].isalnum() else "a name begins with a letter or a digit"
 
 
@@ -119,6 +121,16 @@ def renamed(
     former = [each for each in naming.former if each.name.casefold() not in again]
     former += [each for each in left if each.name.casefold() not in taken]
     return OutputNaming(naming.receiver, called.given, tuple(_newest(former, in_use)))
+
+
+def renaming_words(data: Mapping[str, Any]) -> list[str]:
+    """What an event `settings.changed` tells of names, a sentence without its end for each output; else nothing."""
+    return [
+        f"output {each.get('output', '?')} "
+        + (f"is called {each['after']}" if each.get("after") else "has no name any more")
+        + (f", before {each['before']}" if each.get("before") else "")
+        for each in data.get("output_names") or ()
+    ]
 
 
 def _without_doubles(of_settings: Mapping[int, str], given: Mapping[int, str]) -> dict[int, str]:

@@ -89,7 +89,8 @@ class NamingDesk:
         of_settings, now = self._names.of_settings[receiver], self._names.now(receiver).outputs
         former: dict[int, list[str]] = {}
         for each in self._names.naming(receiver).former:
-            former.setdefault(each.output, []).append(each.name)
+            if not _same(each.name, of_settings.get(each.output, "")):
+                former.setdefault(each.output, []).append(each.name)
         last = max(self._counts(receiver), *of_settings, *now, 0)
         return tuple(
             NamedOutput(number, of_settings.get(number, ""), now.get(number, ""), tuple(former.get(number, ())))

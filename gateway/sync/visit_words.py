@@ -6,6 +6,7 @@ from collections.abc import Callable, Mapping
 from typing import Any
 
 from gateway.domain.events import Event, EventName
+from gateway.domain.output_names import renaming_words
 from gateway.domain.visit import VisitChange
 
 __all__ = ["TOLD", "changes_of"]
@@ -17,12 +18,8 @@ _MOST_SLOTS = 40
 def _settings(data: Mapping[str, Any]) -> list[str]:
     if "password" in data:
         return ["the link password was changed"]
-    if "output_names" in data:
-        return [
-            f"output {each.get('output', '?')} was called {each.get('after') or 'nothing but its number'}"
-            + (f", before {each['before']}" if each.get("before") else "")
-            for each in data["output_names"]
-        ]
+    if called := renaming_words(data):
+        return called
     before, after = data.get("before") or {}, data.get("after") or {}
     origin = _ORIGINS.get(str(data.get("origin")), "")
     sentences = []

@@ -234,9 +234,9 @@ class Operations(Calling):
         found: types.FirstRosterAnswer = await self._call("POST", "/api/v1/roster/first-rosters", path={}, body=body)
         return found
 
-    async def forget_person(self, body: types.ForgettingBody) -> types.ForgettingAnswer:
+    async def forget_person(self, body: types.ForgettingBody, *, preview: bool | None = None) -> types.ForgettingAnswer:
         """Take a person who has left out of everything that is kept here."""
-        found: types.ForgettingAnswer = await self._call("POST", "/api/v1/forgettings", path={}, body=body)
+        found: types.ForgettingAnswer = await self._call("POST", "/api/v1/forgettings", path={}, query={"preview": preview}, body=body)
         return found
 
     async def get_handover(self, *, named: bool | None = None) -> types.HandoverAnswer:

@@ -670,7 +670,7 @@ class FirstRosterBody(TypedDict):
 
 
 class ForgettingAnswer(TypedDict):
-    """What was taken out, without the name."""
+    """What was taken out, without the name. In a preview nothing was, and only the transmitters are told."""
 
     serials: list[str]
     revoked: list[str]

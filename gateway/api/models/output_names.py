@@ -2,16 +2,13 @@
 
 from __future__ import annotations
 
-from typing import Annotated
-
-from pydantic import ConfigDict, Field, StringConstraints
+from pydantic import ConfigDict, Field
 
 from gateway.api.models.base import Answer, Body, example
 
 __all__ = ["NamedOutputAnswer", "OutputNamesAnswer", "OutputNamesBody", "OutputNamesChangeAnswer"]
 
 _OUTPUT = {"number": 1, "in_settings": "gate", "in_use": "slip", "former": ["slipway"]}
-_MOST = 200  # characters of a name that is looked at; a name has far fewer, and what is wrong is said in words
 
 
 class NamedOutputAnswer(Answer):
@@ -39,7 +36,7 @@ class OutputNamesBody(Body):
 
     model_config = ConfigDict(json_schema_extra=example(names={"1": "slip"}))
 
-    names: dict[int, Annotated[str, StringConstraints(max_length=_MOST)]] = Field(
+    names: dict[int, str] = Field(
         min_length=1,
         max_length=64,
         description="1 to 32 characters without blanks and without : / , ; and markup, not digits alone; an empty name "

@@ -24,6 +24,8 @@ from gateway.ports import NamedOutput
 
 __all__ = ["OPERATIONS", "change_output_names", "get_output_names"]
 
+_AUDITED = 64  # characters of a name that somebody asked for; a good one has half as many at most
+
 
 async def get_output_names(request: web.Request) -> web.StreamResponse:
     """The settings file's names and those in use, with the ETag that a change must name."""
@@ -42,7 +44,8 @@ async def change_output_names(request: web.Request) -> web.StreamResponse:
         require_match(request.headers.get("If-Match"), _tag(receiver, found))
 
     unchanged(services.names.names(receiver))
-    detail = {"receiver": receiver, "names": {str(number): name for number, name in sorted(body.names.items())}}
+    names = {str(number): name[:_AUDITED] for number, name in sorted(body.names.items())}
+    detail = {"receiver": receiver, "names": names}
     async with audited(request, "settings.changed", detail):
         before, after = await services.names.rename(
             receiver, body.names, asked_by=caller_of(request).name, basis=unchanged
