@@ -1,21 +1,16 @@
 """Mail for people: what needs somebody, gathered where it would be too much, and a digest once a day.
 
-SMTP with TLS (RFC 8314: from the first byte, or by STARTTLS that is required, never "if offered"). A mail counts as
-delivered when the server has taken it for every recipient; what it does with it then nobody sees.
+A mail counts as delivered when the server has taken it for anybody; who was put off gets it later (`mail_later`). What
+the server does with it then nobody sees.
 """
 
 from __future__ import annotations
 
-import asyncio
-import ssl
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
-from datetime import UTC, datetime, time, timedelta, tzinfo
-from email.message import EmailMessage
-from email.utils import format_datetime, make_msgid
+from datetime import datetime, time, tzinfo
 from pathlib import Path
 
-import aiosmtplib
 import structlog
 
 from gateway.clock import Clock
@@ -23,17 +18,16 @@ from gateway.domain.addresses import AddressPolicy
 from gateway.domain.events import Event
 from gateway.errors import StoreError
 from gateway.outlets.choice import Choice
-from gateway.outlets.mail_pace import HourlyLimit, QuietHours
-from gateway.outlets.mail_text import digest_mail, events_mail
-from gateway.outlets.reach import AddressRefused, resolve
+from gateway.outlets.mail_digest import Digest
+from gateway.outlets.mail_later import PutOff
+from gateway.outlets.mail_pace import LOOK_S, DailyTime, HourlyLimit, QuietHours
+from gateway.outlets.mail_sending import MailServer, MailServerPlan, Taken
+from gateway.outlets.mail_text import events_mail
 from gateway.outlets.samples import sample_drafts, samples_for
 from gateway.outlets.schedules import MAIL
-from gateway.outlets.tls import certificate_problem, client_context
 from gateway.ports import (
-    Commit,
     Delivered,
     Delivery,
-    EventRejected,
     Held,
     Journal,
     Outlet,
@@ -49,12 +43,7 @@ __all__ = ["DEFAULT_EVENTS", "MailOutlet", "MailPlan"]
 
 log: structlog.typing.FilteringBoundLogger = structlog.get_logger("gateway.outlets")
 
-TIMEOUT_S = 30.0  # our choice, for the whole conversation
 _BATCH = 200
-_LOOK_S = 30.0  # wall time is looked at this often, for it may be stepped
-_DIGEST_EVENTS = 5000
-_DAY = timedelta(days=1)
-_REFUSED_FOR_GOOD = 500  # RFC 5321, 4.2.1: 5yz is permanent
 
 #: What needs somebody.
 DEFAULT_EVENTS = frozenset(
@@ -106,15 +95,19 @@ class MailOutlet(Outlet):
         self, plan: MailPlan, *, journal: Journal, runs: Runs, trust: Trust, clock: Clock, standing: Standing = tuple
     ) -> None:
         self._plan = plan
-        self._journal = journal
-        self._runs = runs
         self._trust = trust
         self._clock = clock
-        self._standing = standing
         self._quiet = QuietHours(*plan.quiet, plan.zone) if plan.quiet else None
-        self._noted: datetime | None = None
         self._limit = HourlyLimit(plan.most_an_hour)
-        self._tls = client_context(plan.ca_file) if plan.security != "none" else None
+        self._urgent_limit = HourlyLimit(plan.most_an_hour)
+        self._put_off = PutOff()
+        self._server = MailServer(_server_of(plan), trust=trust, clock=clock)
+        self._digest: Digest | None = None
+        if plan.digest is not None:
+            at = DailyTime(plan.digest, plan.zone)
+            self._digest = Digest(
+                plan.name, at, site=plan.site, wants=self.wants, journal=journal, runs=runs, standing=standing
+            )
 
     @property
     def name(self) -> str:
@@ -138,136 +131,97 @@ class MailOutlet(Outlet):
     async def deliver(self, parcels: Sequence[Parcel]) -> Delivery:
         """One mail about all of them, or Held."""
         events, test = [parcel.event for parcel in parcels], parcels[0].test
-        if not test and (held := self._not_now(events)) is not None:
+        pressing = self._presses(events)
+        if not test and (held := self._not_now(pressing)) is not None:
             return held
-        plan = self._plan
-        mail = events_mail(events, site=plan.site, zone=plan.zone, personal=plan.personal, test=test)
-        outcome = await self._send(mail, str(events[0].id))
-        if isinstance(outcome, Delivered) and not test:
-            self._limit.note(self._clock.monotonic())
-        return outcome
+        outcome = await self._send(events, self._plan.recipients, test=test)
+        if not isinstance(outcome, Taken):
+            return outcome
+        if not test:
+            (self._urgent_limit if pressing else self._limit).note(self._clock.monotonic())
+            self._put_off.add(outcome.later, events, self._clock.monotonic())
+        return Delivered(_answer(outcome))
 
     async def run(self, report: Report) -> None:
-        """The daily digest, once a day at its time, by a clock that is known to be right."""
-        if self._plan.digest is None:
-            await asyncio.Event().wait()
+        """The daily digest, by a clock that is known to be right, and mails for recipients that were put off."""
         failures = 0
         while True:
-            due = self._due()
-            if due is None:
-                await self._clock.sleep(_LOOK_S)
-                continue
-            if self._runs.last(self._run_name) is None:  # new today: the first digest is tomorrow's
-                await self._note_run(due)
-                continue
-            outcome = await self._send_digest(due)
-            if isinstance(outcome, Delivered):
-                failures = 0
-                await self._note_run(due)
-                await report(outcome)
-                continue
-            failures += 1
-            if isinstance(outcome, RetryLater):
-                await report(outcome)
-            await self._clock.sleep(MAIL.delay_s(failures))
+            pause_s = LOOK_S
+            if self._digest is not None and self._trust.trusted and (due := await self._digest.due(self._clock.now())):
+                outcome = await self._send_digest(self._digest, due)
+                failures = 0 if isinstance(outcome, Delivered) else failures + 1
+                if isinstance(outcome, Delivered | RetryLater):
+                    await report(outcome)
+                pause_s = MAIL.delay_s(failures) if failures else 0.0
+            await self._try_put_off()
+            await self._clock.sleep(pause_s)
 
     # --- when ---
 
-    def _not_now(self, events: Sequence[Event]) -> Held | None:
+    def _presses(self, events: Sequence[Event]) -> bool:
         urgent = self._plan.urgent
-        pressing = urgent is not None and any(event.late is None and urgent.takes(event, self.name) for event in events)
-        quiet = self._quiet.left_s(self._clock.now()) if self._quiet and self._trust.trusted and not pressing else 0.0
-        if quiet:
-            return Held("Quiet hours: it goes out with what else comes until they are over.", quiet)
-        many = self._limit.left_s(self._clock.monotonic())
+        return urgent is not None and any(event.late is None and urgent.takes(event, self.name) for event in events)
+
+    def _not_now(self, pressing: bool) -> Held | None:
+        """What presses passes quiet hours and the others' limit; it has a limit of its own, as large."""
+        if self._quiet is not None and self._trust.trusted and not pressing and self._quiet.now(self._clock.now()):
+            return Held("Quiet hours: it goes out with what else comes until they are over.", LOOK_S)
+        many = (self._urgent_limit if pressing else self._limit).left_s(self._clock.monotonic())
         if many:
             return Held(f"{self._plan.most_an_hour} mails went in an hour: the rest is gathered into one.", many)
         return None
 
-    @property
-    def _run_name(self) -> str:
-        return f"digest {self.name}"
-
-    def _due(self) -> datetime | None:
-        """The newest due time that no digest was sent for, None when there is none or time isn't known."""
-        if self._plan.digest is None or not self._trust.trusted:
-            return None
-        now = self._clock.now()
-        local = now.astimezone(self._plan.zone)
-        due = datetime.combine(local.date(), self._plan.digest, self._plan.zone).astimezone(UTC)
-        if due > now:
-            due = datetime.combine(local.date() - _DAY, self._plan.digest, self._plan.zone).astimezone(UTC)
-        last = self._runs.last(self._run_name)
-        done = self._noted == due or (last is not None and last >= due)
-        return due if now - due < _DAY / 2 and not done else None
-
-    async def _note_run(self, due: datetime) -> None:
-        """Also from memory, so that a full disk makes no second digest."""
-        self._noted = due
-        try:
-            await self._journal.commit(Commit(runs={self._run_name: due}))
-        except StoreError as fault:
-            log.warning("mail.digest_not_noted", outlet=self.name, code=fault.code)
-
-    async def _send_digest(self, due: datetime) -> Delivery:
-        events = await self._journal.read(0, limit=_DIGEST_EVENTS, newest_first=True)
-        since = due - _DAY
-        of_the_day = [event for event in reversed(events) if since <= event.time < due and self.wants(event)]
-        plan = self._plan
-        mail = digest_mail(
-            of_the_day, site=plan.site, zone=plan.zone, since=since, until=due, standing=tuple(self._standing())
-        )
-        return await self._send(mail, f"digest-{due:%Y%m%d}")
-
     # --- sending ---
 
-    async def _send(self, mail: EmailMessage, reference: str) -> Delivery:
+    async def _send(
+        self, events: Sequence[Event], recipients: Sequence[str], *, test: bool = False
+    ) -> Taken | Delivery:
         plan = self._plan
-        mail["From"], mail["To"] = plan.sender, ", ".join(plan.recipients)
-        if self._trust.trusted:
-            mail["Date"] = format_datetime(self._clock.now())
-        mail["Message-ID"] = make_msgid(reference.replace(" ", "-"), domain=f"{plan.site}.gatepost.invalid")
-        mail["Auto-Submitted"] = "auto-generated"  # RFC 3834: no answering machine answers
+        mail = events_mail(events, site=plan.site, zone=plan.zone, personal=plan.personal, test=test)
+        outcome = await self._server.send(mail, to=plan.recipients, only=recipients, reference=str(events[0].id))
+        if isinstance(outcome, Taken) and outcome.refused:
+            log.warning("mail.recipients_refused", outlet=self.name, count=len(outcome.refused))
+        return outcome
+
+    async def _send_digest(self, digest: Digest, due: datetime) -> Delivery:
+        """Who is put off has no digest that day: there will be another."""
+        recipients = self._plan.recipients
         try:
-            async with self._clock.timeout(TIMEOUT_S):
-                return await self._converse(mail)
-        except TimeoutError:
-            return RetryLater(f"{plan.host} did not take the mail within {TIMEOUT_S:g} s.", "Look at the mail server.")
-        except AddressRefused as error:
-            remedy = "Correct the host; for a server on the local network set allow_private = true."
-            return RetryLater(f"The mail server's address can't be used: {error}.", remedy)
-        except (aiosmtplib.SMTPException, OSError) as error:
-            return self._explain(error)
+            mail = await digest.mail(due)
+        except StoreError as fault:
+            return RetryLater(f"The digest can't be written: {fault.message}", "Look at the gateway's disk.")
+        outcome = await self._server.send(mail, to=recipients, only=recipients, reference=f"digest-{due:%Y%m%d}")
+        if not isinstance(outcome, Taken):
+            return outcome
+        await digest.note(due)
+        return Delivered(_answer(outcome))
 
-    async def _converse(self, mail: EmailMessage) -> Delivery:
-        plan = self._plan
-        await resolve(plan.policy, plan.host, plan.port)
-        client = aiosmtplib.SMTP(
-            hostname=plan.host,
-            port=plan.port,
-            use_tls=plan.security == "tls",
-            start_tls=plan.security == "starttls",
-            tls_context=self._tls,
-            timeout=None,
-        )
-        async with client:
-            if plan.username is not None:
-                await client.login(plan.username, plan.password or "")
-            refused, answer = await client.send_message(mail, sender=plan.sender, recipients=list(plan.recipients))
-        if refused:  # the others have it: sending again would reach them again
-            log.warning("mail.recipients_refused", outlet=self.name, count=len(refused))
-        return Delivered(" ".join(answer.split())[:80])
+    async def _try_put_off(self) -> None:
+        for waiting in self._put_off.due(self._clock.monotonic()):
+            if self._not_now(self._presses(waiting.events)) is not None:
+                continue
+            outcome, now_s = await self._send(waiting.events, [waiting.recipient]), self._clock.monotonic()
+            if isinstance(outcome, Taken):
+                self._put_off.done(waiting, now_s)
+            elif not self._put_off.again(waiting, now_s):
+                log.warning("mail.recipient_given_up", outlet=self.name, count=len(waiting.events))
 
-    def _explain(self, error: Exception) -> Delivery:
-        host, code = self._plan.host, getattr(error, "code", 0)
-        cause: BaseException | None = error
-        while cause is not None and not isinstance(cause, ssl.SSLError):
-            cause = cause.__cause__ or cause.__context__
-        if cause is not None:
-            return RetryLater(*certificate_problem(cause, host))
-        if isinstance(error, aiosmtplib.SMTPAuthenticationError):
-            return RetryLater(f"{host} refuses user and password.", "Look at username and the password's file.")
-        if isinstance(error, aiosmtplib.SMTPDataError) and code >= _REFUSED_FOR_GOOD:
-            return EventRejected(f"{host} refuses this mail ({code}).", "Look at the mail server's log.")
-        words = " ".join(str(error).split())[:120] or type(error).__name__
-        return RetryLater(f"{host} did not take the mail: {words}.", "Look at the mail server and the network.")
+
+def _server_of(plan: MailPlan) -> MailServerPlan:
+    return MailServerPlan(
+        plan.host,
+        plan.port,
+        plan.sender,
+        plan.site,
+        plan.security,
+        plan.username,
+        plan.password,
+        plan.ca_file,
+        plan.policy,
+    )
+
+
+def _answer(taken: Taken) -> str:
+    """What the server said, with those that do not have it."""
+    missing = [f"{who} ({words})" for who, words in (*taken.refused.items(), *taken.later.items())]
+    return f"{taken.answer}; but not for {', '.join(missing)}" if missing else taken.answer

@@ -6,8 +6,7 @@ Header lines never hold text of others: subjects are made of our own words and o
 
 from __future__ import annotations
 
-from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import datetime, tzinfo
 from email.message import EmailMessage
 from email.utils import format_datetime
@@ -16,7 +15,10 @@ from gateway.domain.events import Event
 from gateway.domain.visibility import visible_data
 from gateway.outlets.choice import condition_of
 
-__all__ = ["digest_mail", "events_mail", "line_of"]
+__all__ = ["Told", "digest_mail", "events_mail", "line_of", "told_of"]
+
+Told = tuple[str, str]
+"""Where and what."""
 
 _SHOWN = 50  # our choice: beyond it a mail says how many more there are
 
@@ -39,15 +41,19 @@ def events_mail(
     return mail
 
 
+def told_of(event: Event) -> Told:
+    """Where and what, as a digest counts it."""
+    return event.receiver or "gateway", _title_words(event)
+
+
 def digest_mail(
-    events: Sequence[Event], *, site: str, zone: tzinfo, since: datetime, until: datetime, standing: Sequence[str]
+    counts: Mapping[Told, int], *, site: str, zone: tzinfo, since: datetime, until: datetime, standing: Sequence[str]
 ) -> EmailMessage:
     """What happened in a day, counted, and what stands now."""
     mail = EmailMessage()
     mail["Subject"] = f"{site}: digest of {until.astimezone(zone):%Y-%m-%d}"
-    counts = Counter((event.receiver or "gateway", _title_words(event)) for event in events)
     lines = [f"From {_clock(since, zone)} to {_clock(until, zone)}:"]
-    lines += [f"  {where}: {words}, {count} times" for (where, words), count in sorted(counts.items())]
+    lines += [f"  {where}: {words}, {_times(count)}" for (where, words), count in sorted(counts.items())]
     if not counts:
         lines.append("  nothing happened.")
     lines += ["", "Now:", *(f"  {each}" for each in standing or ("nothing needs a person.",))]
@@ -75,6 +81,10 @@ def _title_words(event: Event) -> str:
     words = event.name.value.partition(".")[2] if condition else event.name.value.replace(".", " ")
     told = f"{condition.replace('-', ' ')} {words}".strip().replace("_", " ")
     return f"{told} (a test: people work there)" if event.data.get("visit") else told
+
+
+def _times(count: int) -> str:
+    return "once" if count == 1 else "twice" if count == 2 else f"{count} times"
 
 
 def _clock(time: datetime, zone: tzinfo) -> str:

@@ -33,7 +33,7 @@ __all__ = [
 
 _HEX_ACCOUNT = r"^[0-9A-F]{3,16}$"
 _HEX_NUMBER = r"^[0-9A-F]{1,6}$"
-_MAILBOX = r"^[^@\s,;<>\"]+@[^@\s,;<>\"]+$"
+_MAILBOX = r"^[!#-+\--:=?A-~]+@[!#-+\--:=?A-~]+$"  # ASCII without blanks and the signs of a list
 _Port = Annotated[int, Field(ge=1, le=65_535)]
 _Account = Annotated[str, Field(pattern=_HEX_ACCOUNT)]
 _Mailbox = Annotated[str, Field(pattern=_MAILBOX)]
@@ -246,8 +246,8 @@ _FORMS = {
     "receiver_number": "write 1 to 6 digits 0-9 A-F",
     "line_prefix": "write 1 to 6 digits 0-9 A-F",
     "codes": "a SIA code has two capital letters",
-    "sender": "write a mail address",
-    "recipients": "write mail addresses",
+    "sender": "write a mail address in ASCII; a domain with other letters in its xn-- form",
+    "recipients": "write mail addresses in ASCII; a domain with other letters in its xn-- form",
 }
 
 

@@ -21,17 +21,32 @@ TLS = Path(__file__).parents[1] / "vectors" / "rosters" / "tls"
 
 @dataclass
 class Server:
-    """Where it listens; `answer` is said to each mail; `mails` are those taken."""
+    """Where it listens; `answer` is said to each mail; `mails` are those taken, `envelopes` for whom.
+
+    `refused` are refused for good, `put_off` for now, as greylisting and full mailboxes do.
+    """
 
     port: int = 0
     answer: str = "250 taken"
     refused: tuple[str, ...] = ()
+    put_off: tuple[str, ...] = ()
+    sender_refused: bool = False
+    envelopes: list[list[str]] = field(default_factory=list)
     mails: list[EmailMessage] = field(default_factory=list)
     secure: list[bool] = field(default_factory=list)
+
+    async def handle_MAIL(self, _: Any, __: Any, envelope: Envelope, address: str, options: list[str]) -> str:  # noqa: N802
+        if self.sender_refused:
+            return "553 5.7.1 not your address"
+        envelope.mail_from = address
+        envelope.mail_options.extend(options)
+        return "250 OK"
 
     async def handle_RCPT(self, _: Any, __: Any, envelope: Envelope, address: str, options: list[str]) -> str:  # noqa: N802
         if address in self.refused:
             return "550 nobody of that name"
+        if address in self.put_off:
+            return "451 4.7.1 greylisted, come back later"
         envelope.rcpt_tos.append(address)
         return "250 OK"
 
@@ -40,6 +55,7 @@ class Server:
             content = envelope.content
             assert isinstance(content, bytes)
             self.mails.append(message_from_bytes(content, policy=policy.default))
+            self.envelopes.append(list(envelope.rcpt_tos))
             assert server.transport is not None
             self.secure.append(server.transport.get_extra_info("ssl_object") is not None)
         return self.answer

@@ -43,6 +43,13 @@ PLAN = MailPlan(
 )
 
 
+@pytest.fixture(autouse=True)
+def patient(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The server answers in real time, and meanwhile a test may move the clock by hours."""
+    monkeypatch.setattr("gateway.outlets.mail_sending.TIMEOUT_S", 1e9)
+    monkeypatch.setattr("gateway.outlets.runner.DEADLINE_S", 1e9)
+
+
 class Bench:
     def __init__(self, clock: Clock | None = None) -> None:
         self.clock = clock or FakeClock()
@@ -103,6 +110,7 @@ async def test_starttls_is_required_not_hoped_for() -> None:
     async with serving() as server:
         outcome = await Bench().send(server)
     assert isinstance(outcome, RetryLater)
+    assert outcome.problem == "localhost offers no STARTTLS."
     assert server.mails == []
 
 
@@ -120,12 +128,27 @@ async def test_what_a_server_can_say() -> None:
     """4yz waits, 5yz to a mail refuses that mail, nobody listening waits, a forbidden address is not asked."""
     bench = Bench()
     async with serving(starttls=server_tls()) as server:
-        server.answer = "451 later"
-        assert isinstance(await bench.send(server), RetryLater)
+        server.answer = "451 4.3.2 later"
+        assert await bench.send(server) == RetryLater(
+            "localhost does not take the mail now: 451 4.3.2 later.", "Look at the mail server."
+        )
         server.answer = "554 not this"
-        assert isinstance(await bench.send(server), EventRejected)
+        assert await bench.send(server) == EventRejected(
+            "localhost refuses this mail: 554 not this.", "Look at the mail server's log."
+        )
         server.refused = PLAN.recipients
-        assert isinstance(await bench.send(server), RetryLater)
+        refused = await bench.send(server)
+        assert isinstance(refused, RetryLater)
+        nobody = "harbour-office@fennel-quay.example (550 nobody of that name)"
+        assert refused.problem == f"localhost refuses every recipient: {nobody}."
+        server.refused, server.put_off = (), PLAN.recipients
+        put_off = await bench.send(server)
+        assert isinstance(put_off, RetryLater)
+        assert put_off.problem.startswith("localhost asks to try again later: harbour-office@fennel-quay.example (451")
+        server.put_off, server.sender_refused = (), True
+        sender = await bench.send(server)
+        assert isinstance(sender, RetryLater)
+        assert sender.problem == "localhost refuses the sender gate@fennel-quay.example: 553 5.7.1 not your address."
         forbidden = await bench.send(server, policy=AddressPolicy())
         assert "this machine itself" in str(forbidden)
     assert isinstance(await bench.send(server), RetryLater)
@@ -137,6 +160,52 @@ async def test_one_wrong_recipient_does_not_make_the_others_get_it_twice() -> No
         server.refused = ("gone@fennel-quay.example",)
         outcome = await Bench().send(server, recipients=("gone@fennel-quay.example", "here@fennel-quay.example"))
     assert isinstance(outcome, Delivered)
+    assert outcome.answer == "taken; but not for gone@fennel-quay.example (550 nobody of that name)"
+    assert len(server.mails) == 1
+
+
+async def test_who_is_put_off_gets_it_later_and_nobody_waits_for_that() -> None:
+    """Greylisting of one of two: the other has each mail at once, the one put off has all of it as one, once."""
+    clock = FakeClock()
+    bench = Bench(clock)
+    here, new = "here@fennel-quay.example", "new@fennel-quay.example"
+    async with serving(starttls=server_tls()) as server:
+        server.put_off = (new,)
+        outlet = bench.outlet(server, recipients=(here, new))
+        async with running(bench, outlet) as house:
+            for sent in (1, 2):
+                await happen(bench)
+                await until(lambda sent=sent: len(server.mails) == sent and house.state("office").state == "idle")
+            await clock.advance(290)
+            assert server.envelopes == [[here], [here]]
+            await clock.advance(40)
+            await until(lambda: outlet._put_off.due(1e9)[0].tries == 2)  # tried, and put off once more
+            server.put_off = ()
+            await happen(bench, kind="tamper")
+            await until(lambda: len(server.mails) == 3)
+            await clock.advance(960)
+            await until(lambda: len(server.mails) == 4)
+            await clock.advance(7200)
+    assert server.envelopes == [[here], [here], [here, new], [new]]
+    assert server.mails[3]["Subject"] == "fennel-quay: slip-gate, left open raised and 1 more"
+    assert bench.store.journal.all(EventName.OUTLET_FAILING) == []
+
+
+async def test_a_mailbox_that_stays_full_is_given_up_after_a_day() -> None:
+    """And nothing of it is left to be tried."""
+    clock = FakeClock()
+    bench = Bench(clock)
+    async with serving(starttls=server_tls()) as server:
+        server.put_off = ("full@fennel-quay.example",)
+        outlet = bench.outlet(server, recipients=("here@fennel-quay.example", "full@fennel-quay.example"))
+        async with running(bench, outlet):
+            await happen(bench)
+            await until(lambda: outlet._put_off.due(1e9))
+            async with asyncio.timeout(30):
+                while outlet._put_off.due(clock.monotonic() + 1e9):
+                    await clock.advance(600)
+                    await asyncio.sleep(0.005)
+    assert clock.monotonic() - 1000 >= 86_400
     assert len(server.mails) == 1
 
 
@@ -201,6 +270,45 @@ async def test_no_flood() -> None:
         await until(lambda: house.state("office").lag == 0)
     assert server.mails[3]["Subject"] == "fennel-quay: slip-gate, left open raised and 29 more"
     assert bench.store.journal.all(EventName.OUTLET_FAILING) == []
+
+
+async def test_what_is_urgent_passes_the_limit_of_the_others() -> None:
+    """Three mails went, and the hour is not over: tamper goes at once, up to three times itself."""
+    clock = FakeClock()
+    bench = Bench(clock)
+    urgent = Choice(frozenset({"condition.raised:tamper"}))
+    async with serving(starttls=server_tls()) as server:
+        outlet = bench.outlet(server, most_an_hour=3, urgent=urgent)
+        async with running(bench, outlet) as house:
+            for sent in range(1, 4):
+                await happen(bench)
+                await until(lambda sent=sent: len(server.mails) == sent and house.state("office").state == "idle")
+            await happen(bench)
+            await clock.advance(60)
+            assert len(server.mails) == 3
+            for sent in range(4, 7):
+                await happen(bench, kind="tamper")
+                await clock.advance(10)
+                await until(lambda sent=sent: len(server.mails) == sent)
+                await until(lambda: house.state("office").lag == 0)
+            await happen(bench, kind="tamper")
+            await clock.advance(600)
+            assert (len(server.mails), house.state("office").state) == (6, "held")
+
+
+async def test_quiet_hours_end_when_the_clock_is_put_right() -> None:
+    """It was two hours slow: what waited goes out as soon as the wall clock says that the night is over."""
+    clock = FakeClock(datetime(2026, 3, 2, 5, 0, tzinfo=UTC))
+    bench = Bench(clock)
+    async with serving(starttls=server_tls()) as server:
+        outlet = bench.outlet(server, quiet=(time(22, 0), time(6, 30)))
+        async with running(bench, outlet) as house:
+            await happen(bench)
+            await clock.advance(120)
+            assert (house.state("office").state, server.mails) == ("held", [])
+            clock.step_wall(timedelta(hours=2))
+            await clock.advance(60)
+            await until(lambda: len(server.mails) == 1)
 
 
 async def test_quiet_hours_gather_and_what_is_urgent_passes() -> None:

@@ -2,40 +2,75 @@
 
 from __future__ import annotations
 
-from datetime import UTC, datetime, time
+from datetime import UTC, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
 import pytest
 
-from gateway.outlets.mail_pace import HourlyLimit, QuietHours
+from gateway.outlets.mail_pace import DailyTime, HourlyLimit, QuietHours
 
 BERLIN = ZoneInfo("Europe/Berlin")
 NIGHT = QuietHours(time(22, 0), time(6, 30), BERLIN)
+SHORT = QuietHours(time(23, 0), time(2, 30), BERLIN)
 
 
 @pytest.mark.parametrize(
-    ("local", "hours"),
+    ("local", "quiet"),
     [
-        (datetime(2026, 3, 2, 21, 59), 0),
-        (datetime(2026, 3, 2, 22, 0), 8.5),
-        (datetime(2026, 3, 3, 0, 0), 6.5),
-        (datetime(2026, 3, 3, 6, 29), 1 / 60),
-        (datetime(2026, 3, 3, 6, 30), 0),
-        (datetime(2026, 3, 28, 22, 0), 7.5),  # the clock goes forward that night: IANA tz 2025b, 29 March 2026
-        (datetime(2026, 10, 24, 22, 0), 9.5),  # and back in this one, 25 October 2026
+        (datetime(2026, 3, 2, 21, 59), False),
+        (datetime(2026, 3, 2, 22, 0), True),
+        (datetime(2026, 3, 3, 0, 0), True),
+        (datetime(2026, 3, 3, 6, 29), True),
+        (datetime(2026, 3, 3, 6, 30), False),
     ],
 )
-def test_over_midnight(local: datetime, hours: float) -> None:
-    """Quiet by the wall clock of the site, also when that is changed in the night."""
-    now = local.replace(tzinfo=BERLIN).astimezone(UTC)
-    assert NIGHT.left_s(now) == pytest.approx(hours * 3600)
+def test_over_midnight(local: datetime, quiet: bool) -> None:
+    """Quiet by the wall clock of the site."""
+    assert NIGHT.now(local.replace(tzinfo=BERLIN).astimezone(UTC)) is quiet
+
+
+@pytest.mark.parametrize(
+    ("hours", "night", "last_s"),
+    [
+        # 29 March and 25 October 2026, 01:00 UTC: IANA tz 2025b
+        (NIGHT, datetime(2026, 3, 28, 21, 0, tzinfo=UTC), 7.5),
+        (NIGHT, datetime(2026, 10, 24, 20, 0, tzinfo=UTC), 9.5),
+        (
+            SHORT,
+            datetime(2026, 3, 28, 22, 0, tzinfo=UTC),
+            3.0,
+        ),  # 02:30 does not come: over at 03:00, when 02:00 was due
+        (SHORT, datetime(2026, 10, 24, 21, 0, tzinfo=UTC), 4.0),  # 02:00 to 02:30 comes twice
+    ],
+)
+def test_nights_in_which_the_clock_is_changed(hours: QuietHours, night: datetime, last_s: float) -> None:
+    """From the begin on, minute by minute: how long it is quiet in all."""
+    minutes = [night + timedelta(minutes=n) for n in range(12 * 60)]
+    assert sum(hours.now(each) for each in minutes) == last_s * 60
 
 
 def test_within_a_day() -> None:
     """A noon rest ends on the same day."""
     noon = QuietHours(time(12, 0), time(14, 0), UTC)
-    assert noon.left_s(datetime(2026, 3, 2, 13, 0, tzinfo=UTC)) == 3600
-    assert noon.left_s(datetime(2026, 3, 2, 15, 0, tzinfo=UTC)) == 0
+    assert noon.now(datetime(2026, 3, 2, 13, 59, tzinfo=UTC))
+    assert not noon.now(datetime(2026, 3, 2, 14, 0, tzinfo=UTC))
+
+
+@pytest.mark.parametrize(
+    ("zone", "at", "now", "newest"),
+    [
+        ("Europe/Berlin", time(7, 30), "2026-03-29T05:29", "2026-03-28T06:30"),
+        ("Europe/Berlin", time(7, 30), "2026-03-29T05:30", "2026-03-29T05:30"),
+        ("Europe/Berlin", time(2, 30), "2026-03-29T01:29", "2026-03-28T01:30"),  # a time that does not come that day
+        ("Europe/Berlin", time(2, 30), "2026-03-29T01:30", "2026-03-29T01:30"),
+        ("Europe/Berlin", time(2, 30), "2026-10-25T00:30", "2026-10-25T00:30"),  # and one that comes twice
+        ("Europe/Berlin", time(2, 30), "2026-10-25T01:30", "2026-10-25T00:30"),
+    ],
+)
+def test_a_time_of_day(zone: str, at: time, now: str, newest: str) -> None:
+    """The last one that is not after now; days of 23 and 25 hours have one too."""
+    found = DailyTime(at, ZoneInfo(zone)).newest(datetime.fromisoformat(now).replace(tzinfo=UTC))
+    assert found == datetime.fromisoformat(newest).replace(tzinfo=UTC)
 
 
 def test_so_many_in_an_hour() -> None:
