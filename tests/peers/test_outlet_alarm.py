@@ -7,13 +7,16 @@ than refusing it; an unknown SIA code is answered with DUH. It does not check le
 from __future__ import annotations
 
 import asyncio
+import csv
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
+from pathlib import Path
 from typing import Any
 
 import pytest
 from pysiaalarm.account import SIAAccount
 from pysiaalarm.aio.client import SIAClient
+from pysiaalarm.data.sia_codes import SIA_CODES
 from pysiaalarm.event import SIAEvent
 
 from gateway.clock import SystemClock
@@ -191,3 +194,12 @@ def _take(events: list[SIAEvent]) -> Any:
         events.append(event)
 
     return take
+
+
+def test_letters_mean_what_an_independent_table_says() -> None:
+    """Each of the default table, and each of the vectors, in pysiaalarm's words."""
+    with (Path(__file__).parents[1] / "vectors" / "alarm-codes.csv").open(newline="") as file:
+        ours = {row["code"]: row["means"] for row in csv.DictReader(file) if row["code"].isalpha()}
+    assert set(ours) == {each for code in DEFAULT_CODES.values() for each in (code.sia, code.sia_restore) if each}
+    for letters, means in ours.items():
+        assert SIA_CODES[letters].type.casefold().startswith(means.casefold())

@@ -1,9 +1,9 @@
 """Which event is which code: the default table, and what an event becomes by it.
 
 Contact ID is `QEEE GG CCC` (ANSI/SIA DC-05): Q 1 for new, 3 for restore; the SIA payload has two letters of DC-03, and
-letters of its own for a restore. Codes are those of the design's table, taken second-hand from an independent
-receiver's and open lists; the account's station has the last word, so every one can be changed or switched off in
-the settings.
+letters of its own for a restore. Neither standard is free to read: what each code means is taken from open tables that
+agree with one another (tests/vectors/alarm-codes.csv names them). The account's station has the last word, so every
+one can be changed or switched off in the settings.
 
 A key is an event's name, or `condition:<kind>`; `transmitter.heard` has two, `:known` and `:unknown`; `visit:test` is
 what is reported while people work there (`visit` in the event's data). An event that ends what another began
@@ -49,13 +49,19 @@ class Coded:
 
     def contact_id(self, group: int, point: int) -> str:
         """`QEEE GG CCC`."""
-        return f"{3 if self.restore else 1}{self.code.event:03d} {group:02d} {point:03d}"
+        number = 0 if self.code.event in _OF_USERS else point
+        return f"{3 if self.restore else 1}{self.code.event:03d} {group:02d} {number:03d}"
 
     def sia(self, group: int, point: int) -> str:
         """`N` (new event), the area, the letters and the point."""
         letters = self.code.sia_restore if self.restore else self.code.sia
         return f"Nri{group}/{letters}{point:03d}"
 
+
+#: Codes of Contact ID whose CCC is a user's number, not a point's (SpanDSP's table). We number no users: 000.
+_OF_USERS = frozenset(
+    (313, *range(400, 410), *range(411, 416), 421, 422, 424, 425, 429, 430, 431, 441, 442, *range(450, 460))
+) | frozenset((462, 463, 464, 466, 573, 604, 607, 625, 642))
 
 #: What an event is reported as that happened while people worked there, whatever its own code is.
 VISIT_TEST = "visit:test"

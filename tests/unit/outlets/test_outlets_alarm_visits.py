@@ -32,8 +32,8 @@ def contact_id(name: EventName, **data: Any) -> str | None:
         (EventName.SETTINGS_CHANGED, {"visit": True}, "1601 01 012"),
         (EventName.LINK_LOST, {"visit": True}, "1601 01 012"),
         (EventName.LINK_RESTORED, {"visit": True}, "3330 01 012"),
-        (EventName.VISIT_STARTED, {}, "1607 01 012"),
-        (EventName.VISIT_ENDED, {}, "3607 01 012"),
+        (EventName.VISIT_STARTED, {}, "1607 01 000"),
+        (EventName.VISIT_ENDED, {}, "3607 01 000"),
         (EventName.INPUT_CHANGED, {"visit": True}, None),
     ],
 )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import csv
 import os
 import re
 from datetime import UTC, datetime
@@ -13,7 +14,7 @@ from pydantic import BaseModel
 
 from gateway.daemon.outlet_plans import About, Running, plan_outlet
 from gateway.errors import SettingsFault
-from gateway.outlets.alarm.codes import DEFAULT_CODES, OFF_BY_DEFAULT
+from gateway.outlets.alarm.codes import DEFAULT_CODES, OFF_BY_DEFAULT, Code, Coded
 from gateway.outlets.alarm.frames import Header, build_frame
 from gateway.outlets.alarm.outlet import AlarmOutlet
 from gateway.ports import Outlet
@@ -36,6 +37,7 @@ line = "quayside"
 address = 2
 """
 SECRET = "whsec_MfKQ9r8GKYqrTwjUPD8ILPZIo2LaLaSw"
+VECTORS = Path(__file__).parents[2] / "vectors"
 PAGES = ("webhook", "mqtt", "alarm", "mail")
 ABOUT = About("fennel-quay", ("slip-gate", "car-park"), UTC, "0.1.0")
 
@@ -87,16 +89,30 @@ def test_every_key_stands_on_its_page_and_in_the_settings(page: str) -> None:
 
 
 def test_the_table_of_codes_is_the_codes() -> None:
-    """docs/outlets/alarm.md has a row for each, and no other."""
+    """docs/outlets/alarm.md has a row for each, and no other; what each code means is as published."""
+    with (VECTORS / "alarm-codes.csv").open(newline="") as file:
+        means = {row["code"]: row["means"] for row in csv.DictReader(file)}
     rows = re.findall(
-        r"^\| `([a-z.:_-]+)` \| (\d{3}) \| ([A-Z]{2}) \| ([A-Z]{2})? \| (on|off) \|$",
+        r"^\| `([a-z.:_-]+)` \| (\d{3}) ([^|]+) \| ([A-Z]{2}) ([^|]+) \| (?:([A-Z]{2}) ([^|]+))? \| (on|off) \|$",
         (DOCS / "outlets" / "alarm.md").read_text(),
         re.MULTILINE,
     )
-    assert {(key, int(event), sia, restore, on) for key, event, sia, restore, on in rows} == {
+    assert {(key, int(event), sia, restore, on) for key, event, _, sia, _, restore, _, on in rows} == {
         (key, code.event, code.sia, code.sia_restore, "off" if key in OFF_BY_DEFAULT else "on")
         for key, code in DEFAULT_CODES.items()
     }
+    for _, event, event_means, sia, sia_means, restore, restore_means, _ in rows:
+        assert (means[event], means[sia], means.get(restore, "")) == (event_means, sia_means, restore_means)
+
+
+def test_a_code_for_users_has_no_point() -> None:
+    """Contact ID's last three digits are a user's number for some codes (SpanDSP's table): 000, for we number none."""
+    with (VECTORS / "alarm-codes.csv").open(newline="") as file:
+        numbered = {int(row["code"]): row["number"] for row in csv.DictReader(file) if row["number"]}
+    assert set(numbered) == {code.event for code in DEFAULT_CODES.values()}
+    for event, number in numbered.items():
+        assert Coded(Code(event, "DD"), restore=False).contact_id(1, 12)[-3:] == ("000" if number == "user" else "012")
+        assert Coded(Code(event, "DD"), restore=False).sia(1, 12) == "Nri1/DD012"
 
 
 def test_the_frames_of_the_page_are_true() -> None:
@@ -138,6 +154,7 @@ MAIL = '[outlets.office]\nkind = "mail"\nhost = "m.example"\nsender = "a@b.examp
         (MAIL + 'quiet = "22-6"', "write a span such as"),
         (MAIL + 'digest = "25:00"', "write a time such as"),
         (MAIL.replace("c@d.example", "c d"), "write mail addresses"),
+        (MAIL.replace("a@b.example", "büro@b.example"), "write a mail address in ASCII"),
         (MAIL.replace("a@b.example", "a@b.example\\nBcc: x@y.example"), "write a mail address"),
         (MAIL + 'username = "u"', "username and password_file belong together"),
         (MAIL + 'security = "none"\nusername = "u"\npassword_file = "/p"', "password in clear"),
