@@ -15,7 +15,7 @@ from zoneinfo import ZoneInfo
 from gateway.archive.history_words import memory_rights, rights_words, roster_rights, validity_words, when_words
 from gateway.domain.events import Event, EventName
 from gateway.domain.history import Chapter, MemorySpan, Moment, RosterLine, RosterSpan, Story
-from gateway.domain.plan import Plan
+from gateway.domain.plan import Plan, PlanState
 from gateway.domain.revocation import Revocation
 from gateway.domain.transmitter import write_serial
 from gateway.errors import NotFound
@@ -219,6 +219,18 @@ def _differences(before: RosterLine, after: RosterLine) -> Iterator[str]:
         yield "its kind has other positions"
 
 
+_STATES = {
+    PlanState.PREVIEW: "looked at",
+    PlanState.HELD: "waits for approval",
+    PlanState.PENDING: "pending",
+    PlanState.APPLYING: "under way",
+    PlanState.APPLIED: "done",
+    PlanState.FAILED: "not finished",
+    PlanState.REFUSED: "refused",
+    PlanState.SUPERSEDED: "given up for newer changes",
+}
+
+
 def _of_plans(plans: Sequence[Plan], events: Mapping[str, Event], serial: int) -> Iterator[Chapter]:
     for plan in plans:
         event = events.get(plan.id)
@@ -227,7 +239,7 @@ def _of_plans(plans: Sequence[Plan], events: Mapping[str, Event], serial: int) -
         for change in plan.changes:
             slots = [slot for slot in (change.after, change.before) if slot is not None]
             if slots and slots[0].serial == serial:
-                words = f"plan {plan.id} ({plan.reason}, {plan.state.value}{receipt}): {change.words}"
+                words = f"{_STATES[plan.state]} ({plan.id}, {plan.reason}{receipt}): {change.words}"
                 yield Chapter(moment, "order", plan.receiver, words)
 
 

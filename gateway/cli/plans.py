@@ -21,7 +21,9 @@ from gateway.cli.words import result_sentence
 
 __all__ = ["plans"]
 
-plans = typer.Typer(help="Plans: what was written and what waits for approval.", no_args_is_help=True)
+plans = typer.Typer(
+    help="Pending changes and those that were made: what was written, what waits for approval.", no_args_is_help=True
+)
 _Plan = Annotated[str, typer.Argument(help="The plan's id.")]
 _ALL = 1_000_000
 
@@ -52,7 +54,7 @@ def list_(
     if not found:
         there = f" of {receiver}" if receiver else ""
         console.print(
-            f"No plan{there} waits for approval." if held else f"There are no plans{there} yet.", markup=False
+            f"Nothing{there} waits for approval." if held else f"No changes{there} yet, made or pending.", markup=False
         )
     for plan in found:
         console.print(_row_sentence(plan), markup=False)
@@ -82,7 +84,6 @@ def show(
         print_json(found)
         return
     print_plan(found, shown=_ALL)
-    console.print(f"  {found['gaining']} gain something, {found['losing']} lose something.", markup=False)
     console.print(f"  {found['state']}{': ' + found['outcome'] if found['outcome'] else ''}", markup=False)
 
 
@@ -112,7 +113,7 @@ def approve(
 def refuse(
     daemon: Reach,
     plan: _Plan,
-    reason: Annotated[str, typer.Option("--reason", help="Why not; kept with the plan and in the audit.")],
+    reason: Annotated[str, typer.Option("--reason", help="Why not; kept with the changes and in the audit.")],
     as_json: AsJson = False,
 ) -> None:
     """Say no to a plan that waits for approval. The same roster does not ask for it again by itself."""

@@ -33,7 +33,7 @@ def virtual_receiver(
     scenario: Annotated[Path | None, typer.Option("--scenario", help="A file of commands and their times.")] = None,
     seed: Annotated[int, typer.Option("--seed", help="For the noise.")] = 1,
     from_snapshot: Annotated[
-        Path | None, typer.Option("--from-snapshot", help="Hold what this snapshot's file holds, to rehearse a plan.")
+        Path | None, typer.Option("--from-snapshot", help="Hold what this snapshot's file holds, to rehearse changes.")
     ] = None,
     same_serial: Annotated[
         bool, typer.Option("--same-serial", help="With --from-snapshot: the real serial, without the mark.")

@@ -63,7 +63,7 @@ def _print_sheet(sheet: dict[str, Any]) -> None:
         console.print(f"not on the sheet: {words}", markup=False)
     if sheet["held"]:
         console.print(
-            f"Removals wait for approval (plan {sheet['held']}) and are not on the sheet: "
+            f"Removals wait for approval ({sheet['held']}) and are not on the sheet: "
             f"gatepost roster apply --receiver {sheet['receiver']} --approve", markup=False,
         )  # fmt: skip
 

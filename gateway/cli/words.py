@@ -94,11 +94,21 @@ def plan_sentence(plan: Mapping[str, Any]) -> str:
     if not plan["added"] + plan["changed"] + plan["removed"]:
         stands = {0: "it holds no transmitter, as the roster says", 1: "its one transmitter stands as the roster says"}
         words = stands.get(plan["unchanged"], f"all {plan['unchanged']} transmitters stand as the roster says")
+def who_words(plan: Mapping[str, Any]) -> str:
+    """How many gain and how many lose something; one who does both is counted twice."""
+    parts = [
+        f"{plan[key]} {verb if plan[key] == 1 else verb.removesuffix('s')}"
+        for key, verb in (("gaining", "gains"), ("losing", "loses"))
+        if plan[key]
+    ]
+    return f"{' and '.join(parts)} something" if parts else "nobody gains or loses anything"
+
+
         return f"{plan['receiver']}: nothing to do, {words}."
     how = "to be done by hand" if plan["by_hand"] else f"about {max(plan['wire_s'], 0.1):.1f} s on the wire"
     words = (
         f"{plan['receiver']}: {plan['added']} added, {plan['changed']} changed, {plan['removed']} removed, "
-        f"{plan['unchanged']} unchanged; {how}"
+        f"{plan['unchanged']} unchanged; {who_words(plan)}; {how}"
     )
     return words + (f". Held: {plan['hold']}" if plan["hold"] else ".")
 
@@ -109,7 +119,7 @@ def result_sentence(plan: Mapping[str, Any]) -> str:
     if plan["state"] == "applied":
         return f"{plan['receiver']}: {plan['outcome']}" if written and plan["outcome"] else plan_sentence(plan)
     if plan["state"] == "held":
-        look = f"Look at it with `gatepost plan show {plan['id']}`; let it go ahead with --approve."
+        look = f"Look: gatepost plan show {plan['id']}; let it go ahead: gatepost plan approve {plan['id']}"
         return f"{plan_sentence(plan)}\n  {look}"
     if plan["by_hand"] and plan["state"] in ("pending", "applying"):
         return f"{plan_sentence(plan)}\n  It stands on the visit sheet: gatepost visit-sheet show {plan['receiver']}"
@@ -164,9 +174,9 @@ _SENTENCES: dict[str, Callable[[Mapping[str, Any]], str]] = {
         if d.get("by_hand")
         else d.get("summary") or "brought up to the roster and proven"
     ),
-    "plan.refused": lambda d: f"a plan was refused: {d.get('reason', '')}",
-    "plan.held": lambda d: f"a plan waits for approval: {d.get('hold', '')}",
-    "plan.failed": lambda d: f"a plan failed: {d.get('problem', '')}",
+    "plan.refused": lambda d: f"pending changes were refused: {d.get('reason', '')}",
+    "plan.held": lambda d: f"pending changes wait for approval: {d.get('hold', '')}",
+    "plan.failed": lambda d: f"pending changes could not be finished: {d.get('problem', '')}",
     "roster.fetched": lambda d: f"roster accepted, {counted(d.get('transmitters', 0), 'transmitter')}",
     "roster.refused": lambda d: f"roster refused: {d.get('problem', '')}",
     "roster.unreachable": lambda d: f"roster can't be fetched: {d.get('problem', '')}",

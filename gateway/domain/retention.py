@@ -37,7 +37,7 @@ def retention_rows(periods: Periods) -> tuple[RetentionRow, ...]:
             "",
         ),
         RetentionRow(
-            "who had access to what; plans that are done; receipts",
+            "who had access to what; changes that were made; receipts",
             "names, serials, rights",
             f"{periods.history_days} days after it ended",
             "gateway.keep_history_days",

@@ -281,7 +281,7 @@ def _set_aside(path: Path) -> str:
 
 
 _LOST = (
-    "The journal begins a new epoch, and what the receivers hold is read from them anew; events, plans and the "
+    "The journal begins a new epoch, and what the receivers hold is read from them anew; events, changes and the "
     "audit that were only there are missing. Revocations, tokens and the accepted roster stand in the ledger and hold."
 )
 

@@ -248,7 +248,7 @@ class _Application:
         if differing & blocks:
             self._check_stamp()
             raise ReceiverRefused(
-                f"Something else in {self._plan.receiver} changed while the plan was being written.",
+                f"Something else in {self._plan.receiver} changed while it was being written.",
                 remedy="Wait until nobody works at the board, then apply the roster again.",
                 code="slot-changed",
             )
@@ -287,7 +287,7 @@ class _Application:
         return await self._finish(plan, EventName.PLAN_FAILED, {"problem": fault.message, "remedy": fault.remedy})
 
     async def _superseded(self) -> Plan:
-        why = "The roster or the receiver changed while it was being written; a new plan takes its place."
+        why = "The roster or the receiver changed while it was being written; what is pending was worked out anew."
         if self._plan.restores:
             why = "The receiver was changed by somebody else meanwhile. Look at what it holds and restore again."
         elif not self._plan.follows_roster:

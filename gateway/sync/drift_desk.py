@@ -189,18 +189,21 @@ class DriftDesk:
     async def _bring(self, receiver: str, asked_by: str) -> tuple[str, str]:
         """Start a plan; its id, and what happens next in a sentence."""
         if not await self._preparer.was_applied(receiver):
-            return "", f"It is written when the roster is first brought there: gatepost roster apply {receiver}"
+            return (
+                "",
+                f"It is written when the roster is first brought there: gatepost roster apply --receiver {receiver}",
+            )
         try:
             plan = await self._runner.start(receiver, asked_by=asked_by)
         except Refused as fault:
             if fault.code != "plan-running":
                 return "", f"It waits: {fault.message} {fault.remedy}"
             self._runner.owe(receiver)
-            return "", "A plan is being written there at this moment; this comes right after it."
+            return "", "Other changes are being written there at this moment; this comes right after them."
         except GatepostError as fault:
             self._runner.owe(receiver)
             return "", f"It is written as soon as that is possible: {fault.message}"
-        return plan.id, f"Plan {plan.id} is {plan.state.value}." + (f" {plan.hold}" if plan.hold else "")
+        return plan.id, f"The change {plan.id} is {plan.state.value}." + (f" {plan.hold}" if plan.hold else "")
 
     # --- ending ---
 

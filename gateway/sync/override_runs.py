@@ -78,7 +78,7 @@ class OverrideRuns:
         except GatepostError as fault:
             if fault.code == "plan-running":
                 self._later(receiver)
-                return Brought(receiver, None, fault.message, "It is written as soon as that plan is done.")
+                return Brought(receiver, None, fault.message, "It is written as soon as that is done.")
             return Brought(receiver, None, fault.message, fault.remedy)
         return Brought(receiver, plan)
 

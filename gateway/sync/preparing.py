@@ -113,7 +113,7 @@ class Preparer:
             plan = replace(ahead, reason=ADDITIONS, left_out=(*ahead.left_out, waiting), hold="")
             return Prepared(await self._make_durable(plan, mirror), mirror, reason)
         if held is not None:
-            await self.supersede(held, f"Plan {plan.id} took its place.")
+            await self.supersede(held, f"{plan.id} took its place.")
         if not plan.changes:
             stated = await self._receipts.after(plan, mirror, asked=asked)
             outcome = f"Nothing to write: {plan_summary(plan)}.{stated.words}"
@@ -136,8 +136,8 @@ class Preparer:
             if any(change.guarded for change in again.changes):
                 again = await self.keep_held(replace(again, hold=again.hold or held.hold), held)
             raise Refused(
-                f"Plan {held.id} would now change something else than when it was held.",
-                remedy=f"Look at the new plan {again.id} and approve that one.",
+                f"What {held.id} would change now is something else than when it was held.",
+                remedy=f"Look at {again.id}, which took its place, and approve that: gatepost plan show {again.id}",
                 code="plan-changed",
             )
         if not fresh.changes and fresh.settings is None:
@@ -157,11 +157,11 @@ class Preparer:
         """A plan that waits for approval. Raises NotFound, Refused with `plan-not-held`."""
         plan = await self._plans.load(plan_id)
         if plan is None:
-            raise NotFound(f"There is no plan {plan_id}.", remedy="List the plans to see their ids.")
+            raise NotFound(f"There are no changes called {plan_id}.", remedy="`gatepost plan list` shows the ids.")
         if plan.state is not PlanState.HELD:
             raise Refused(
-                f"Plan {plan_id} is {plan.state.value} and doesn't wait for approval.",
-                remedy="List the plans that are held.",
+                f"{plan_id} is {plan.state.value} and doesn't wait for approval.",
+                remedy="See what waits: gatepost plan list --held",
                 code="plan-not-held",
             )
         return plan
@@ -197,7 +197,7 @@ class Preparer:
             "changed": plan.count(ChangeKind.CHANGED),
             "roster_digest": plan.roster_digest,
         }
-        older = (_superseded(held, f"Plan {plan.id} took its place."),) if held else ()
+        older = (_superseded(held, f"{plan.id} took its place."),) if held else ()
         event = EventDraft(EventName.PLAN_HELD, plan.receiver, data)
         await self._journal.commit(Commit(events=(event,), plans=(*older, plan)))
         return plan

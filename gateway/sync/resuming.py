@@ -36,7 +36,7 @@ async def resume_plans(
             superseded.append(_ended(plan, "Its receiver is no longer in the settings."))
             continue
         if plan.receiver in last:
-            superseded.append(_ended(last[plan.receiver], f"Plan {plan.id} took its place."))
+            superseded.append(_ended(last[plan.receiver], f"{plan.id} took its place."))
         last[plan.receiver] = plan
     if superseded:
         await journal.commit(Commit(plans=tuple(superseded)))

@@ -220,8 +220,8 @@ class SyncRunner:
     async def _take(self, receiver: str) -> None:
         if self._locks[receiver].locked():
             raise Refused(
-                f"A plan for {receiver} is being made or written at this moment.",
-                remedy="Wait until it is done; the newest plan of this receiver shows how far it is.",
+                f"Changes for {receiver} are being worked out or written at this moment.",
+                remedy="Wait until that is done; `gatepost plan list` shows how far it is.",
                 code="plan-running",
             )
         await self._locks[receiver].acquire()

@@ -362,8 +362,8 @@ class VisitBook(Visits):
             )
         if busy := [name for name in receivers if self.planning(name)]:
             raise Refused(
-                f"A plan for {busy[0]} is being made or written at this moment.",
-                remedy="Wait until it is done; the newest plan of this receiver shows how far it is.",
+                f"Changes for {busy[0]} are being worked out or written at this moment.",
+                remedy="Wait until that is done; `gatepost plan list` shows how far it is.",
                 code="plan-running",
             )
 

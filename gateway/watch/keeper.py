@@ -177,7 +177,8 @@ class Keeper:
         mirror = self._mirrors.load(kept.follower.name)
         if mirror is None:
             raise NotFound(
-                f"Nothing is known yet of what {kept.follower.name} holds.", remedy="Refresh its mirror first."
+                f"Nothing is known yet of what {kept.follower.name} holds.",
+                remedy="Let it be read first: gatepost snapshot take, or wait until it answers.",
             )
         _refuse_strange(kept.follower)
         return mirror

@@ -66,7 +66,7 @@ def test_from_the_roster_to_the_story(yard: Yard) -> None:
         ["plan", "show", held["id"]], ["plan", "refuse", held["id"], "--reason", "they stay until October"]
     )
     assert "0048200010, is removed (not in the roster)" in shown.out
-    assert "0 gain something, 5 lose something." in shown.out
+    assert "; 5 lose something; " in shown.out
     assert refused.code == 0, refused.said
     assert len(line.rights()) == 10
     assert daemon.post(f"/plans/{held['id']}/application").status_code == 409

@@ -86,7 +86,7 @@ class DecidedAnswer(Answer):
             drift=None,
             plan="p1kjprzb00",
             words="What was taken from transmitter 0048231907 at slip-gate is given back as the roster says. "
-            "Plan p1kjprzb00 is pending.",
+            "The change p1kjprzb00 is pending.",
         )
     )
 

@@ -125,7 +125,7 @@ async def refuse_plan(request: web.Request) -> web.StreamResponse:
 async def _load(services: Services, plan_id: str) -> Plan:
     plan = await services.plans.load(plan_id)
     if plan is None:
-        raise NotFound("There is no plan with this id.", remedy="List the plans to see their ids.")
+        raise NotFound("There are no changes with this id.", remedy="`gatepost plan list` shows the ids.")
     return plan
 
 

@@ -118,7 +118,7 @@ class _Play:
         plan = await self._yard.client.send("POST", "/plans", {"receiver": receiver})
         plan = await follow_plan(self._yard.client, plan, bars)
         if plan["state"] != "applied":
-            raise GatepostError(f"The plan for {receiver} is {plan['state']}: {plan['outcome']}.")
+            raise GatepostError(f"The change for {receiver} is {plan['state']}: {plan['outcome']}.")
         self._written += plan["added"] + plan["changed"] + plan["removed"]
         return plan
 

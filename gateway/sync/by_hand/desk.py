@@ -323,7 +323,8 @@ class VisitDesk:
         if receiver not in self._locks:
             self._site.receiver(receiver)
             raise Unsupported(
-                f"A line reaches {receiver}, so it needs no visit sheet.", remedy="Preview or apply its plan instead."
+                f"A line reaches {receiver}, so it needs no visit sheet.",
+                remedy=f"See what is pending there: gatepost roster preview --receiver {receiver}",
             )
 
     def _line(self, receiver: str, number: int) -> SheetLine:

@@ -42,7 +42,7 @@ class UnderWay:
         older = self.of(receiver)
         plans: tuple[Plan, ...] = (plan,)
         if older is not None and not older.state.is_final and older.id != plan.id:
-            plans = (replace(older, state=PlanState.SUPERSEDED, outcome=f"Plan {plan.id} took its place."), plan)
+            plans = (replace(older, state=PlanState.SUPERSEDED, outcome=f"{plan.id} took its place."), plan)
         await self._journal.commit(Commit(plans=plans))
         self._newest[receiver] = plan
 

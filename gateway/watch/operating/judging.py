@@ -83,7 +83,7 @@ def check_reachable(live: LiveReceiver, mirror: Mirror | None, *, planning: bool
     if planning:
         raise Refused(
             f"Changes are being written to {live.name} at this moment.",
-            remedy="Ask again when the plan is done; the newest plan of this receiver shows how far it is.",
+            remedy="Ask again when they are written; `gatepost plan list` shows how far they are.",
             code="plan-being-written",
         )
 

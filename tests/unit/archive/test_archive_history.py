@@ -462,7 +462,7 @@ async def test_one_transmitters_whole_story(past: Past) -> None:
         "roster: is put on the roster as Berth 1 (four-button, at slip-gate position 1 works gate) "
         "[roster revision 1, d1d1d1d1d1d1]",
         "memory: is in slot 4: position 1 works gate (written by the gateway)",
-        "order: plan p1 (roster, applied, receipt 7): slot 4: Berth 1 is added",
+        "order: done (p1, roster, receipt 7): slot 4: Berth 1 is added",
         "memory: has other rights in slot 4: position 1 works gate; position 2 works boat-hoist; "
         "before: position 1 works gate (done at the board)",
         f"board: found changed by another hand: Slot 4: transmitter {serial} was changed at the board.",
@@ -511,8 +511,8 @@ async def test_plans_that_were_held_or_failed_are_in_the_story(past: Past) -> No
     await past.store.journal.commit(Commit(plans=(older,)))
     story = await past.historian().story(123)
     assert {c.words: c.moment.at is not None for c in story.chapters} == {
-        "plan p1 (roster, held): slot 4: Berth is removed": True,
-        "plan p0 (roster, superseded): slot 4: Berth is removed": False,
+        "waits for approval (p1, roster): slot 4: Berth is removed": True,
+        "given up for newer changes (p0, roster): slot 4: Berth is removed": False,
     }
 
 

@@ -20,6 +20,7 @@ _STATUS: dict[str, Any] = {
 _PLAN: dict[str, Any] = {
     "id": "p-41", "receiver": "slip-gate", "added": 1, "changed": 0, "removed": 4, "unchanged": 6, "by_hand": False,
     "wire_s": 0.04, "hold": "", "state": "applied", "outcome": "1 added, 4 removed; written and proven in 0.3 s.",
+    "gaining": 1, "losing": 4,
 }  # fmt: skip
 
 
@@ -48,22 +49,35 @@ def test_a_link_state_of_a_newer_daemon() -> None:
 
 def test_a_plan_and_how_it_ended() -> None:
     """What is done is said once; what is held or failed says what to do or what happened."""
-    assert plan_sentence(_PLAN).endswith("6 unchanged; about 0.1 s on the wire.")
+    assert plan_sentence(_PLAN).endswith("6 unchanged; 1 gains and 4 lose something; about 0.1 s on the wire.")
     assert result_sentence(_PLAN) == f"slip-gate: {_PLAN['outcome']}"
     nothing = {**_PLAN, "added": 0, "removed": 0}
     assert result_sentence(nothing) == "slip-gate: nothing to do, all 6 transmitters stand as the roster says."
     held = result_sentence({**_PLAN, "state": "held", "hold": "It would remove 4 of 10."})
     assert "Held: It would remove 4 of 10." in held
-    assert "--approve" in held
+    assert "gatepost plan approve p-41" in held
     failed = result_sentence({**_PLAN, "state": "failed", "outcome": "Receiver 1 did not answer."})
     assert failed.endswith("failed: Receiver 1 did not answer.")
+
+
+@pytest.mark.parametrize(
+    ("gaining", "losing", "words"),
+    [
+        (0, 0, "nobody gains or loses anything"), (1, 0, "1 gains something"), (0, 11, "11 lose something"),
+        (2, 1, "2 gain and 1 loses something"),
+    ],
+)  # fmt: skip
+def test_who_gains_and_who_loses(gaining: int, losing: int, words: str) -> None:
+    """What is nought is left out; one is one."""
+    assert f"; {words}; about" in plan_sentence({**_PLAN, "gaining": gaining, "losing": losing})
 
 
 @pytest.mark.parametrize(
     ("name", "data", "words"),
     [
         ("link.lost", {"state": "silent", "problem": "It does not answer."}, "can't be reached: It does not answer."),
-        ("plan.failed", {"problem": "Receiver 1 did not answer."}, "a plan failed: Receiver 1 did not answer."),
+        ("plan.failed", {"problem": "Receiver 1 did not answer."},
+         "pending changes could not be finished: Receiver 1 did not answer."),
         ("output.mode_changed", {"output": 1, "name": "gate", "mode": "timed", "before": "latching"},
          "output 1 (gate) is set to timed, before latching"),
         ("slot.changed", {"slots": [{}]}, "1 slot changed in its memory"),

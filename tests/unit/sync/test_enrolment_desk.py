@@ -413,7 +413,7 @@ async def test_an_override_works_before_a_running_plan_is_done() -> None:
     async with house_of() as house:
         async with house.runner.turn("slip-gate"):
             done = await complete(house, order(group="berths"), in_force=True)
-            assert "as soon as that plan is done" in done.brought[0].remedy
+            assert "as soon as that is done" in done.brought[0].remedy
             assert NEW not in house.held()
         await house.clock.settle()
         assert NEW in house.held()
