@@ -89,11 +89,6 @@ def date_change_sentence(change: Mapping[str, Any], time: str) -> str:
     return f"The next change by date is {time}: {' and '.join(parts)}."
 
 
-def plan_sentence(plan: Mapping[str, Any]) -> str:
-    """What a plan does, in one sentence."""
-    if not plan["added"] + plan["changed"] + plan["removed"]:
-        stands = {0: "it holds no transmitter, as the roster says", 1: "its one transmitter stands as the roster says"}
-        words = stands.get(plan["unchanged"], f"all {plan['unchanged']} transmitters stand as the roster says")
 def who_words(plan: Mapping[str, Any]) -> str:
     """How many gain and how many lose something; one who does both is counted twice."""
     parts = [
@@ -104,6 +99,11 @@ def who_words(plan: Mapping[str, Any]) -> str:
     return f"{' and '.join(parts)} something" if parts else "nobody gains or loses anything"
 
 
+def plan_sentence(plan: Mapping[str, Any]) -> str:
+    """What a plan does, in one sentence."""
+    if not plan["added"] + plan["changed"] + plan["removed"]:
+        stands = {0: "it holds no transmitter, as the roster says", 1: "its one transmitter stands as the roster says"}
+        words = stands.get(plan["unchanged"], f"all {plan['unchanged']} transmitters stand as the roster says")
         return f"{plan['receiver']}: nothing to do, {words}."
     how = "to be done by hand" if plan["by_hand"] else f"about {max(plan['wire_s'], 0.1):.1f} s on the wire"
     words = (
