@@ -49,16 +49,19 @@ class Forgetter:
         self._revoked = revoked
         self._afterwards = afterwards
 
-    async def forget(self, *, serial: int | None = None, holder: str = "") -> Forgotten:
+    async def forget(self, *, serial: int | None = None, holder: str = "", preview: bool = False) -> Forgotten:
         """See the port."""
         if serial is None:
             names, serials = await self._by_holder(holder.strip())
         else:
             names, serials = await self._by_serial(serial)
         self._check_memories(serials, names)
+        revoked = tuple(sorted(serials & set(self._revoked())))
+        if preview:
+            return Forgotten(tuple(sorted(serials)), revoked)
         done = await self._data.forget(Redaction(serials, names), accepted=self._digest())
         await self._afterwards(serials)
-        return replace(done, revoked=tuple(sorted(serials & set(self._revoked()))))
+        return replace(done, revoked=revoked)
 
     async def _by_holder(self, holder: str) -> tuple[frozenset[str], frozenset[int]]:
         if holder.casefold() in self._holders():

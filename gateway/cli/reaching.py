@@ -15,7 +15,8 @@ from typing import Annotated, Any, Concatenate, ParamSpec, TypeVar, get_type_hin
 import typer
 
 from gateway.cli.client import DEFAULT_SOCKET, ApiClient
-from gateway.cli.console import ask
+from gateway.cli.console import ask, fail
+from gateway.errors import GatepostError
 
 __all__ = ["Reach", "reaching"]
 
@@ -48,7 +49,7 @@ class Reach:
 
 
 def reaching(command: Callable[Concatenate[Reach, P], T]) -> Callable[..., T]:
-    """The same command with a `Reach`'s options instead of one."""
+    """The same command with a `Reach`'s options instead of one; what it expects to fail ends it with a sentence."""
     first, *rest = inspect.signature(command, eval_str=True).parameters.values()
     if first.annotation is not Reach:
         raise TypeError(f"{command.__name__} does not take a Reach first")
@@ -65,7 +66,10 @@ def reaching(command: Callable[Concatenate[Reach, P], T]) -> Callable[..., T]:
     @functools.wraps(command)
     def run(**given: Any) -> T:
         reach = Reach(**{field.name: given.pop(field.name) for field in fields(Reach)})
-        return whole(reach, **given)
+        try:
+            return whole(reach, **given)
+        except GatepostError as error:
+            fail(error)
 
     parameters = [each.replace(kind=inspect.Parameter.KEYWORD_ONLY) for each in rest] + options
     run.__signature__ = inspect.Signature(parameters)  # type: ignore[attr-defined]

@@ -33,7 +33,10 @@ class PersonalData(Protocol):
 class ForgettingDesk(Protocol):
     """Who may be forgotten, and what becomes of them."""
 
-    async def forget(self, *, serial: int | None = None, holder: str = "") -> Forgotten:
-        """One of the two is given. Raises NotFound for somebody that nothing is known of, StoreUnavailable, and
-        Refused with `holder-listed` or `still-held`."""
+    async def forget(self, *, serial: int | None = None, holder: str = "", preview: bool = False) -> Forgotten:
+        """One of the two is given. With `preview` nothing is taken out: only who it would be is told.
+
+        Raises NotFound for somebody that nothing is known of, StoreUnavailable, and Refused with `holder-listed` or
+        `still-held`; a preview too.
+        """
         ...

@@ -15,8 +15,10 @@ class FakeForgetting:
         self.asked: list[tuple[int | None, str]] = []
         self.refuse: GatepostError | None = None
 
-    async def forget(self, *, serial: int | None = None, holder: str = "") -> Forgotten:
-        self.asked.append((serial, holder))
+    async def forget(self, *, serial: int | None = None, holder: str = "", preview: bool = False) -> Forgotten:
         if self.refuse is not None:
             raise self.refuse
+        if preview:
+            return Forgotten((serial or 48231907,), revoked=(48231907,))
+        self.asked.append((serial, holder))
         return Forgotten((serial or 48231907,), revoked=(48231907,), presses=3, audit=1)

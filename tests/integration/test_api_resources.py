@@ -477,6 +477,8 @@ async def test_a_person_is_forgotten_and_the_audit_does_not_say_who() -> None:
         done = await client.post(path, {"holder": SECRET_HOLDER})
         assert (done.status, done.json["serials"], done.json["revoked"]) == (200, ["0048231907"], ["0048231907"])
         assert (await client.post(path, {"serial": "0000000077"})).json["serials"] == ["0000000077"]
+        seen = await client.post(f"{path}?preview=true", {"holder": SECRET_HOLDER})
+        assert (seen.json["serials"], seen.json["presses"]) == (["0048231907"], 0)
         assert bench.forgetting.asked == [(None, SECRET_HOLDER), (77, "")]
         for body in ({}, {"holder": " "}, {"holder": "x", "serial": "0000000077"}, {"serial": "77"}, {"who": "x"}):
             assert (await client.post(path, body)).status == 422

@@ -59,7 +59,13 @@ def test_who_has_left_is_forgotten(yard: Yard) -> None:
 
     went(yard, "revoke", SERIAL, "--reason", f"{NAME} has left")
     went(yard, "roster", "apply")
-    assert yard.run("people", "forget", "Nobody", "--yes").code == 1
+    asked = [
+        yard.run("people", "forget", *who) for who in (("Nobody",), ("Nobody", "--yes"), (NAME,), ("Harbour office",))
+    ]
+    assert [each.code for each in asked] == [1, 1, 1, 1]
+    expected = ("Nothing is known here of", "Nothing is known here of", "nobody was asked", "still lists")
+    assert [words in each.said for words, each in zip(expected, asked, strict=True)] == [True] * 4
+    assert naming(yard) != []
     done = went(yard, "people", "forget", NAME, "--yes", "--json").json
     assert (done["serials"], done["revoked"]) == ([SERIAL], [SERIAL])
     assert done["presses"] >= 1

@@ -4,9 +4,17 @@ from __future__ import annotations
 
 from pydantic import ConfigDict, Field
 
-from gateway.api.models.base import Answer, Body, Serial, example
+from gateway.api.models.base import Answer, Body, Query, SentSerial, example
 
-__all__ = ["ForgettingAnswer", "ForgettingBody"]
+__all__ = ["ForgettingAnswer", "ForgettingBody", "ForgettingQuery"]
+
+
+class ForgettingQuery(Query):
+    """How it is meant."""
+
+    preview: bool = Field(
+        default=False, description="True: say who it would be and whether they can be forgotten; take nothing out."
+    )
 
 
 class ForgettingBody(Body):
@@ -15,11 +23,11 @@ class ForgettingBody(Body):
     model_config = ConfigDict(json_schema_extra=example(holder="Berth 12"))
 
     holder: str = Field(default="", max_length=1000)
-    serial: Serial | None = None
+    serial: SentSerial | None = None
 
 
 class ForgettingAnswer(Answer):
-    """What was taken out, without the name."""
+    """What was taken out, without the name. In a preview nothing was, and only the transmitters are told."""
 
     model_config = ConfigDict(
         json_schema_extra=example(

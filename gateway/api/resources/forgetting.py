@@ -10,14 +10,15 @@ from dataclasses import asdict
 from aiohttp import web
 
 from gateway.api.auditing import audited
-from gateway.api.bodies import read_body
+from gateway.api.bodies import read_body, read_query
 from gateway.api.context import context_of
 from gateway.api.faults import Place, RequestFault
 from gateway.api.models.base import read_serial
-from gateway.api.models.forgetting import ForgettingAnswer, ForgettingBody
+from gateway.api.models.forgetting import ForgettingAnswer, ForgettingBody, ForgettingQuery
 from gateway.api.operations import Operation
 from gateway.api.replies import reply
 from gateway.api.scopes import Scope
+from gateway.domain.forgetting import Forgotten
 from gateway.domain.transmitter import write_serial
 
 __all__ = ["OPERATIONS"]
@@ -34,12 +35,19 @@ async def forget_person(request: web.Request) -> web.StreamResponse:
             remedy="Send holder or serial, and not both.",
             places=[Place("write either serial or holder", pointer="#/serial")],
         )
+    desk = context_of(request).services.forgetting
+    if read_query(request, ForgettingQuery).preview:
+        return reply(_answer(await desk.forget(serial=serial, holder=body.holder, preview=True)))
     async with audited(request, "person.forgotten", {"by": "serial" if serial is not None else "holder"}):
-        done = await context_of(request).services.forgetting.forget(serial=serial, holder=body.holder)
+        done = await desk.forget(serial=serial, holder=body.holder)
+    return reply(_answer(done))
+
+
+def _answer(done: Forgotten) -> ForgettingAnswer:
     counts = asdict(done)
     counts["serials"] = [write_serial(each) for each in done.serials]
     counts["revoked"] = [write_serial(each) for each in done.revoked]
-    return reply(ForgettingAnswer(**counts))
+    return ForgettingAnswer(**counts)
 
 
 OPERATIONS = (
@@ -51,6 +59,7 @@ OPERATIONS = (
         tag="people",
         scope=Scope.ADMIN,
         handler=forget_person,
+        query=ForgettingQuery,
         body=ForgettingBody,
         answer=ForgettingAnswer,
         problems=("not-found", "holder-listed", "still-held"),

@@ -8,10 +8,11 @@ import typer
 
 from gateway.cli.client import ApiClient
 from gateway.cli.console import AsJson
-from gateway.cli.people.finding import Person, WholeSerial, full_serial, serial_of
+from gateway.cli.people.finding import Person, WholeSerial, serial_of
 from gateway.cli.people.grouping import checked
 from gateway.cli.people.outcomes import Apply, make_edit
 from gateway.cli.reaching import Reach, reaching
+from gateway.cli.serials import full_serial
 
 __all__ = ["people"]
 

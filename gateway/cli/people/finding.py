@@ -7,19 +7,13 @@ from typing import Annotated, Any
 import typer
 
 from gateway.cli.client import ApiClient
+from gateway.cli.serials import full_serial
 from gateway.errors import NotFound, Refused
 
-__all__ = ["Person", "WholeSerial", "full_serial", "serial_of"]
+__all__ = ["Person", "WholeSerial", "serial_of"]
 
 Person = Annotated[str, typer.Argument(help="A serial, or the holder's name when it has one transmitter.")]
 WholeSerial = Annotated[str, typer.Argument(help="The digits printed on the transmitter.")]
-
-
-def full_serial(text: str) -> str:
-    """Ten digits. Raises Refused when it is no serial."""
-    if not (text.isascii() and text.isdigit() and len(text) <= 10 and int(text)):
-        raise Refused(f"“{text}” is not a serial.", remedy="Write up to ten decimal digits, as on the transmitter.")
-    return text.zfill(10)
 
 
 async def serial_of(client: ApiClient, text: str) -> str:

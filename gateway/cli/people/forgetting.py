@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import sys
-from typing import Annotated, Any
+from collections.abc import Sequence
+from typing import Annotated
 
 import typer
 
-from gateway.cli.client import ApiClient
 from gateway.cli.console import AsJson, console, fail, print_json
-from gateway.cli.people.finding import full_serial
 from gateway.cli.reaching import Reach, reaching
+from gateway.cli.serials import full_serial
 from gateway.errors import Refused
 
 __all__ = ["forget"]
@@ -35,13 +35,11 @@ def forget(
     as_json: AsJson = False,
 ) -> None:
     """Forget a person who has left: names and presses go from everything kept here; revocations stay. No way back."""
-    _confirm(who, yes=yes)
-
-    async def work(client: ApiClient) -> Any:
-        meant = {"serial": full_serial(who)} if who.isascii() and who.isdigit() else {"holder": who}
-        return await client.send("POST", "/forgettings", meant)
-
-    done = daemon.ask(work)
+    meant = {"serial": full_serial(who)} if who.isascii() and who.isdigit() else {"holder": who}
+    if not yes:
+        seen = daemon.ask(lambda client: client.send("POST", "/forgettings", meant, query={"preview": "true"}))
+        _confirm(who, seen["serials"])
+    done = daemon.ask(lambda client: client.send("POST", "/forgettings", meant))
     if as_json:
         print_json(done)
         return
@@ -58,10 +56,11 @@ def forget(
     console.print("Outside this gateway (papers, webhooks, mail, backups, the central roster) it can take out nothing.")
 
 
-def _confirm(who: str, *, yes: bool) -> None:
-    """Without a terminal nobody can answer, so --yes has to say it."""
-    if yes:
-        return
+def _confirm(who: str, serials: Sequence[str]) -> None:
+    """Ask about somebody who can be forgotten. Without a terminal nobody can answer, so --yes has to say it."""
+    carried = f" (transmitter{'s' if serials[1:] else ''} {', '.join(serials)})"
     if not sys.stdin.isatty():
         fail(Refused("Nothing is done: nobody was asked.", remedy="There is no way back. If you mean it, say --yes."))
-    typer.confirm(f"Take {who} out of everything that this gateway keeps? There is no way back.", abort=True)
+    typer.confirm(
+        f"Take {who}{carried} out of everything that this gateway keeps? There is no way back.", abort=True, err=True
+    )

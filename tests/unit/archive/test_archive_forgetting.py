@@ -133,3 +133,17 @@ async def test_a_name_that_nobody_ever_had() -> None:
     """Told, so that a slip of the pen is not taken for done."""
     with pytest.raises(NotFound):
         await House().desk.forget(holder="Berth 99")
+
+
+async def test_a_preview_takes_nothing_out_and_refuses_what_is_refused() -> None:
+    """Whom it would be, with what stays revoked; the same refusals as the deed, before anybody is asked."""
+    house = House()
+    house.revoked[LEFT] = Revocation(LEFT, "token:desk", "left", datetime(2026, 3, 2, tzinfo=UTC))
+    seen = await house.desk.forget(holder="berth 12", preview=True)
+    assert (seen.serials, seen.revoked) == ((LEFT,), (LEFT,))
+    with pytest.raises(NotFound):
+        await house.desk.forget(holder="Nobody", preview=True)
+    house.hold(LEFT, "Berth 12")
+    with pytest.raises(Refused, match="still holds"):
+        await house.desk.forget(serial=LEFT, preview=True)
+    assert (house.data.done, house.after) == ([], [])
