@@ -13,7 +13,7 @@ from dataclasses import replace
 from gateway.clock import Clock
 from gateway.domain.events import EventDraft, EventName
 from gateway.domain.mirror import Mirror
-from gateway.domain.receiver import Status
+from gateway.domain.receiver import OutputMode, Status
 from gateway.domain.snapshot import Snapshot
 from gateway.ports import Commit, Journal, Snapshots, Trust
 
@@ -35,14 +35,25 @@ class Archivist:
         self._trust = trust
         self._one_at_a_time = asyncio.Lock()
 
-    async def take(self, receiver: str, mirror: Mirror, *, reason: str, status: Status | None = None) -> Snapshot:
-        """File and event are durable when it returns. Raises StoreUnavailable; cancelled, the file may stand alone."""
+    async def take(
+        self,
+        receiver: str,
+        mirror: Mirror,
+        *,
+        reason: str,
+        status: Status | None = None,
+        modes: tuple[OutputMode, ...] | None = None,
+    ) -> Snapshot:
+        """File and event are durable when it returns. `modes` stand in for a status that isn't there.
+
+        Raises StoreUnavailable; cancelled, the file may stand alone.
+        """
         async with self._one_at_a_time:
             return await take(
                 receiver,
                 mirror,
                 reason=reason,
-                status=status,
+                modes=status.output_modes if status else modes,
                 snapshots=self._snapshots,
                 journal=self._journal,
                 clock=self._clock,
@@ -70,7 +81,7 @@ async def take(
     mirror: Mirror,
     *,
     reason: str,
-    status: Status | None,
+    modes: tuple[OutputMode, ...] | None,
     snapshots: Snapshots,
     journal: Journal,
     clock: Clock,
@@ -90,7 +101,7 @@ async def take(
         slots=tuple(mirror.slots[number] for number in sorted(mirror.slots)),
         block_crcs=mirror.block_crcs,
         settings=mirror.settings,
-        output_modes=status.output_modes if status else None,
+        output_modes=modes,
     )
     await snapshots.write(snapshot)
     data = {"snapshot": snapshot.id, "reason": reason, "revision": snapshot.revision, "slots": len(snapshot.slots)}

@@ -221,11 +221,20 @@ def approve_wait(
     snapshot: Annotated[
         bool, typer.Option("--snapshot", help="What the receiver holds stays until another roster is accepted.")
     ] = False,
+    replacement: Annotated[
+        str | None,
+        typer.Option(
+            "--replacement", metavar="SERIAL", help="Another receiver stands there: this one is right, as it is."
+        ),
+    ] = None,
     as_json: AsJson = False,
 ) -> None:
-    """Say what is right at a receiver that was restored or cleared: the roster, or what it holds."""
-    if roster == snapshot:
-        raise typer.BadParameter("choose one of --roster and --snapshot")
+    """Say what is right at a receiver that was restored, cleared or replaced: the roster, what it holds, who it is."""
+    if roster + snapshot + (replacement is not None) != 1:
+        raise typer.BadParameter("choose one of --roster, --snapshot and --replacement SERIAL")
+    if replacement is not None:
+        _confirm(daemon, receiver, replacement, as_json)
+        return
     body = {"approve": "roster" if roster else "snapshot"}
     found = daemon.ask(lambda client: client.send("POST", f"/receivers/{part(receiver)}/approvals", body))
     if as_json:
@@ -234,6 +243,19 @@ def approve_wait(
         console.print(f"The roster goes on at {receiver} from its next run.", markup=False)
     else:
         console.print(f"What {receiver} holds stays until another roster is accepted.", markup=False)
+
+
+def _confirm(daemon: Reach, receiver: str, serial: str, as_json: bool) -> None:
+    found = daemon.ask(
+        lambda client: client.send("POST", f"/receivers/{part(receiver)}/confirmation", {"serial": serial})
+    )
+    if as_json:
+        print_json(found)
+    else:
+        console.print(
+            f"{serial} is the right one at {receiver} from now on. It is read; the roster comes with its next run.",
+            markup=False,
+        )
 
 
 # --- files ---

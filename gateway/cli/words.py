@@ -6,6 +6,8 @@ from collections.abc import Callable, Mapping
 from datetime import datetime
 from typing import Any
 
+from gateway.domain.settings_words import settings_words
+
 __all__ = [
     "LINKS",
     "REFUSING_LINKS",
@@ -74,7 +76,10 @@ def wait_sentence(waiting: Mapping[str, Any] | None) -> str:
         return "What it holds was approved; it stays until another roster is accepted."
     cleared = {"reset": "cleared", "board-reset": "cleared by a reset that did not come from here"}
     done = cleared.get(waiting["reason"], f"brought to snapshot {waiting['snapshot']}")
-    return f"It was {done}; the roster waits until somebody approves (gatepost snapshot approve)."
+    said = f"It was {done}; the roster waits until somebody approves (gatepost snapshot approve)."
+    if waiting["reason"] in cleared and waiting["snapshot"]:
+        said += f" What it held: gatepost snapshot restore {waiting['snapshot']} --settings."
+    return said
 
 
 def _ago(seconds: float) -> str:
@@ -144,6 +149,9 @@ def _slots_were(number: int) -> str:
     return "1 slot was" if number == 1 else f"{number} slots were"
 
 
+_PAUSES = {"board-reset": "reset that did not come from here"}
+
+
 _SENTENCES: dict[str, Callable[[Mapping[str, Any]], str]] = {
     "input.changed": lambda d: f"{_place(d, 'input')} is {'violated' if d.get('violated') else 'normal'}",
     "output.changed": lambda d: f"{_place(d, 'output')} goes {'on' if d.get('closed') else 'off'}",
@@ -154,12 +162,19 @@ _SENTENCES: dict[str, Callable[[Mapping[str, Any]], str]] = {
         f"{_place(d, 'output')} is set to {d.get('mode', '?')}" + (f", before {d['before']}" if d.get("before") else "")
     ),
     "receiver.restarted": lambda _: "has restarted; what it had not told yet is lost",
+    "receiver.replaced": lambda d: (
+        "the known receiver answers again"
+        if d.get("reason") == "returned"
+        else f"{d.get('answers') or 'the receiver'} was confirmed as the right one"
+        if d.get("confirmed")
+        else f"another receiver answers, {d.get('answers') or 'without a serial'} in the place of {d.get('known', '?')}"
+    ),
     "ring.overrun": lambda d: f"{d.get('lost') or 'some'} events were lost, its list of events had turned over",
     "slot.changed": lambda d: (
         f"{counted(len(d.get('slots', ())), 'slot')} changed"
         + (" by hand, not proven" if d.get("by_hand") else " in its memory")
     ),
-    "settings.changed": lambda _: "its settings changed",
+    "settings.changed": lambda d: "; ".join(settings_words(d)),
     "drift.found": lambda d: (
         "its memory was cleared by a reset that did not come from here"
         if d.get("cleared")
@@ -188,7 +203,10 @@ _SENTENCES: dict[str, Callable[[Mapping[str, Any]], str]] = {
     "revocation.lifted": lambda d: f"the revocation of {d.get('serial', '?')} was lifted",
     "enrolment.changed": lambda d: d.get("words") or f"enrolment: {d.get('state', '')}",
     "snapshot.taken": lambda d: f"snapshot {d.get('id', d.get('snapshot', ''))} taken",
-    "roster.paused": lambda d: f"the roster waits here after a {d.get('reason', 'restore')}, until somebody approves",
+    "roster.paused": lambda d: (
+        f"the roster waits here after a {_PAUSES.get(d.get('reason', ''), d.get('reason') or 'restore')}, "
+        "until somebody approves"
+    ),
     "roster.resumed": lambda d: f"the roster waits no longer: {d.get('by', '')}",
     "condition.raised": lambda d: f"{d.get('weight', 'condition')}: {d.get('sentence', d.get('condition', ''))}",
     "condition.cleared": lambda d: f"no longer: {d.get('sentence', d.get('condition', ''))}",
@@ -215,6 +233,9 @@ _SENTENCES: dict[str, Callable[[Mapping[str, Any]], str]] = {
         + ("; it is not known whether it moved" if d.get("outcome") == "unknown" else "")
         + (f": {d['reason']}" if d.get("reason") else "")
     ),
+    "clock.untrusted": lambda _: "the gateway's clock is not known to be right; nothing is granted or ended by date",
+    "clock.trusted": lambda _: "the gateway's clock is known to be right again",
+    "journal.restarted": lambda _: "the list of events began anew",
     "gateway.started": lambda _: "the gateway started",
     "gateway.stopped": lambda _: "the gateway stopped",
 }

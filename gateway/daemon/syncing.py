@@ -12,7 +12,6 @@ from dataclasses import dataclass
 from gateway.archive.clearing import ClearingDesk
 from gateway.archive.restoring import RestoreDesk
 from gateway.archive.shelf import Shelf
-from gateway.archive.taking import Archivist
 from gateway.daemon.drifting import build_drift_book, build_drift_desk
 from gateway.daemon.enrolling import Enrolling, build_enrolling
 from gateway.daemon.ground import Ground
@@ -113,7 +112,7 @@ def build_syncing(ground: Ground, rosters: Rosters, watching: Watching, names: N
     site = Site(settings.gateway.site, parts.zone, parts.all_receivers, facts, frozenset(parts.by_hand))
     keeper = SiteKeeper(watching.watch.keeper, site=site, mirrors=mirrors)
     ids, turns = PlanIds(), Turns()
-    archive = Archivist(snapshots=store.snapshots, journal=journal, clock=clock, trust=trust)
+    archive = watching.archivist
     book = build_drift_book(ground)
     drafter = Drafter(
         site=site, clock=clock, trust=trust, ledger=store.ledger, rosters=rosters.rows, ids=ids,

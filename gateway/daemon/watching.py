@@ -6,6 +6,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import timedelta
 
+from gateway.archive.keepsake import Keepsake
+from gateway.archive.taking import Archivist
 from gateway.daemon.ground import Ground
 from gateway.daemon.names import NameBook
 from gateway.daemon.parts import Parts
@@ -36,6 +38,7 @@ class Watching:
     whys: Explainer
     people: Directory
     visited: Visited
+    archivist: Archivist
 
 
 def build_watching(ground: Ground, rosters: RosterInForce, names: NameBook) -> Watching:
@@ -46,6 +49,7 @@ def build_watching(ground: Ground, rosters: RosterInForce, names: NameBook) -> W
         return rosters.in_force.roster if rosters.in_force else None
 
     visited = Visited()
+    archivist = Archivist(snapshots=store.snapshots, journal=store.journal, clock=clock, trust=ground.trust)
     watch = Watch(
         [Watched(driver, parts.line_of[name], settings.receivers[name].polls_per_second,
                  settings.receivers[name].inverted_inputs)
@@ -53,6 +57,7 @@ def build_watching(ground: Ground, rosters: RosterInForce, names: NameBook) -> W
         journal=store.journal, mirrors=store.mirrors, plans=store.plans, ledger=store.ledger, clock=clock,
         names=Names(names.holder, names.position, names.output, names.input), policies=settings.drift,
         by_hand={name: receiver.limits for name, receiver in parts.by_hand.items()}, visited=visited,
+        keepsakes=Keepsake(archivist=archivist, snapshots=store.snapshots),
     )  # fmt: skip
     premises = build_premises(settings, parts)
     conditions = ConditionWatch(
@@ -70,7 +75,7 @@ def build_watching(ground: Ground, rosters: RosterInForce, names: NameBook) -> W
         clock=clock, trust=ground.trust, roster=roster, revoked=store.ledger.revocations,
         keep_heard=timedelta(days=settings.gateway.keep_heard_days),
     )  # fmt: skip
-    return Watching(watch, conditions, whys, people, visited)
+    return Watching(watch, conditions, whys, people, visited, archivist)
 
 
 def build_premises(settings: Settings, parts: Parts) -> Premises:

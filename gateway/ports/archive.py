@@ -15,6 +15,7 @@ __all__ = [
     "Archive",
     "ClearingDesk",
     "Comparison",
+    "Keepsakes",
     "RestoreDesk",
     "RestoreOrder",
     "RestorePreview",
@@ -31,6 +32,18 @@ class Archive(Protocol):
         """A snapshot of a mirror that is proven equal to the receiver, durable when it returns, and its event.
 
         `status` supplies the output modes, None when it isn't known.
+        """
+        ...
+
+
+class Keepsakes(Protocol):
+    """What a receiver held last, archived before its mirror is given up (implemented by archive/)."""
+
+    async def keep(self, mirror: Mirror, *, reason: str, status: Status | None) -> str:
+        """The id of a snapshot that holds what the mirror says: its newest one if that does, else a new one.
+
+        `status` is the receiver's last one, None when it isn't known. Raises nothing: what can't be archived must keep
+        nobody from looking, and the id is empty then.
         """
         ...
 

@@ -6,31 +6,13 @@ from collections.abc import Callable, Mapping
 from typing import Any
 
 from gateway.domain.events import Event, EventName
-from gateway.domain.output_names import renaming_words
+from gateway.domain.settings_words import settings_words
 from gateway.domain.visit import VisitChange
 
 __all__ = ["TOLD", "changes_of"]
 
 _ORIGINS = {"board": " at the board", "line": " from here", "radio": " by a transmitter"}
 _MOST_SLOTS = 40
-
-
-def _settings(data: Mapping[str, Any]) -> list[str]:
-    if "password" in data:
-        return ["the link password was changed"]
-    if called := renaming_words(data):
-        return called
-    before, after = data.get("before") or {}, data.get("after") or {}
-    origin = _ORIGINS.get(str(data.get("origin")), "")
-    sentences = []
-    times = zip(before.get("on_times_s", ()), after.get("on_times_s", ()), strict=False)
-    for number, (old, new) in enumerate(times, 1):
-        if old != new:
-            sentences.append(f"the on-time of output {number} was changed from {old} to {new} s{origin}")
-    for key, words in (("local_programming", "local programming"), ("password_set", "the link password")):
-        if before.get(key) != after.get(key):
-            sentences.append(f"{words} was switched {'on' if after.get(key) else 'off'}{origin}")
-    return sentences or [f"a setting was changed{origin}"]
 
 
 def _slots(data: Mapping[str, Any]) -> list[str]:
@@ -53,7 +35,7 @@ def _mode(data: Mapping[str, Any]) -> list[str]:
 
 _WORDS: Mapping[EventName, Callable[[Mapping[str, Any]], list[str]]] = {
     EventName.SLOT_CHANGED: _slots,
-    EventName.SETTINGS_CHANGED: _settings,
+    EventName.SETTINGS_CHANGED: settings_words,
     EventName.OUTPUT_MODE_CHANGED: _mode,
     EventName.RECEIVER_RESTARTED: lambda _: ["it was started anew"],
     EventName.RECEIVER_REPLACED: lambda data: [f"another receiver answers: {data.get('answers', '?')}"],

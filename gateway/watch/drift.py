@@ -19,11 +19,12 @@ from gateway.clock import Clock
 from gateway.domain.drift import Drift, DriftPolicy, Pairs, found
 from gateway.domain.events import EventDraft, EventName
 from gateway.domain.matching import same_slot
+from gateway.domain.mirror import Mirror
 from gateway.domain.plan import ChangeKind, PlanState
-from gateway.domain.receiver import Origin, Slot
+from gateway.domain.receiver import Origin, Slot, Status
 from gateway.domain.transmitter import write_serial
 from gateway.domain.wait import BOARD_RESET, RESET, RosterWait
-from gateway.ports import DriftLedger, Plans
+from gateway.ports import DriftLedger, Keepsakes, Plans
 from gateway.watch.slot_changes import SlotChange, slot_data
 from gateway.watch.telling import Names
 
@@ -64,27 +65,39 @@ class DriftFinder:
         clock: Clock,
         policies: Mapping[str, DriftPolicy],
         names: Names | None = None,
+        keepsakes: Keepsakes | None = None,
     ) -> None:
         self._plans = plans
+        self._keepsakes = keepsakes
         self._ledger = ledger
         self._clock = clock
         self._policies = policies
         self._names = names or Names()
 
     async def events(
-        self, receiver: str, changes: Sequence[SlotChange], revision: int, *, left: int, reset: Origin | None
+        self,
+        receiver: str,
+        changes: Sequence[SlotChange],
+        revision: int,
+        *,
+        left: int,
+        reset: Origin | None,
+        before: Mirror | None = None,
+        status: Status | None = None,
     ) -> list[EventDraft]:
         """`drift.found`, with what else is to be told; nothing when all changes are our own.
 
-        `left` is how many slots the memory still holds, `reset` who cleared it since the last refresh. What was found
-        is durable when this returns. Raises StoreUnavailable.
+        `left` is how many slots the memory still holds, `reset` who cleared it since the last refresh; `before` is the
+        mirror from then, archived if it was cleared. What was found is durable when this returns. Raises
+        StoreUnavailable.
         """
         foreign = await self._foreign(receiver, changes)
         was_reset = reset is not None and not self._is_ours(receiver, reset)
         if not foreign and not (was_reset and await self._is_written(receiver)):
             return []
         cleared = was_reset or _is_emptied(foreign, left)
-        told = await self._let_wait(receiver) if cleared else []
+        kept = await self._keep_last(before, status) if cleared else ""
+        told = await self._let_wait(receiver, kept) if cleared else []
         notes = await self._keep(receiver, _learned_since(foreign) if cleared else foreign, revision)
         data: dict[str, Any] = {
             "slots": [slot_data(change) for change in foreign],
@@ -93,7 +106,7 @@ class DriftFinder:
             "revision": revision,
         }
         if cleared:
-            data["cleared"] = True
+            data |= {"cleared": True, "snapshot": kept}
         return [EventDraft(EventName.DRIFT_FOUND, receiver, data), *told]
 
     # --- whose it is ---
@@ -138,13 +151,19 @@ class DriftFinder:
 
     # --- keeping ---
 
-    async def _let_wait(self, receiver: str) -> list[EventDraft]:
+    async def _keep_last(self, before: Mirror | None, status: Status | None) -> str:
+        """The snapshot with what the memory held before; a reset turns no selector, so the modes are those of now."""
+        if self._keepsakes is None or before is None:
+            return ""
+        return await self._keepsakes.keep(before, reason=BOARD_RESET, status=status)
+
+    async def _let_wait(self, receiver: str, snapshot: str) -> list[EventDraft]:
         """The roster waits until somebody says whether it is to fill the receiver again (rule 11)."""
         before = self._ledger.waits().get(receiver)
         if before is not None and before.kept_digest is None:
             return []
-        await self._ledger.begin_wait(RosterWait(receiver, BOARD_RESET, self._clock.now(), ""))
-        data = {"reason": BOARD_RESET, "snapshot": "", "asked_by": ""}
+        await self._ledger.begin_wait(RosterWait(receiver, BOARD_RESET, self._clock.now(), "", snapshot))
+        data = {"reason": BOARD_RESET, "snapshot": snapshot, "asked_by": ""}
         return [EventDraft(EventName.ROSTER_PAUSED, receiver, data)]
 
     async def _keep(self, receiver: str, changes: Sequence[SlotChange], revision: int) -> list[dict[str, Any]]:

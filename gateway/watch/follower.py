@@ -21,12 +21,12 @@ from gateway.domain.mirror import Mirror
 from gateway.domain.receiver import Battery, Capability, Identity, Limits, RingPlace, RingRead, Status
 from gateway.domain.urgency import Urgency
 from gateway.errors import ReceiverRefused, StoreUnavailable
-from gateway.ports import Journal, Mirrors, Receiver
+from gateway.ports import Journal, Keepsakes, Mirrors, Receiver
 from gateway.watch.batteries import batteries_of
 from gateway.watch.condensing import Condenser
 from gateway.watch.origins import Origins
 from gateway.watch.recall import Recalled, recall
-from gateway.watch.recognition import strangeness
+from gateway.watch.recognition import never_read, same_receiver, strangeness
 from gateway.watch.spans import Reading
 from gateway.watch.teller import Teller
 from gateway.watch.telling import Names, Told, View, tell_differences, tell_entries
@@ -66,8 +66,10 @@ class Follower:
         clock: Clock,
         names: Names | None = None,
         turned: frozenset[int] = frozenset(),
+        keepsakes: Keepsakes | None = None,
     ) -> None:
         self.receiver = receiver
+        self._keepsakes = keepsakes
         self._turned = turned
         self.teller = teller
         self.origins = Origins()
@@ -92,6 +94,10 @@ class Follower:
     def name(self) -> str:
         return self.receiver.name
 
+    def output_name(self, number: int) -> str:
+        """What people call an output of it; empty when it has no name."""
+        return self._names.output(self.name, number)
+
     async def look(self, *, identify: bool = False, urgency: Urgency = Urgency.POLL) -> Look:
         """Read, tell and return. Raises LineError and PeerError; what was told before stays told.
 
@@ -99,9 +105,9 @@ class Follower:
         """
         async with self.lock:
             started = self._clock.monotonic()
-            look = await self._read(identify, urgency)
+            before, look = self.last, await self._read(identify, urgency)
             self.last = look
-            await self._judge(look)
+            await self._judge(look, before)
             read = await self._read_ring(look.status, urgency)
             batteries = await batteries_of(self.receiver, read.entries, urgency) if read else {}
             self.on_answer(look)
@@ -149,7 +155,7 @@ class Follower:
     async def _read_status(self, urgency: Urgency) -> Status:
         return turn_status(await self.receiver.read_status(urgency=urgency), self._turned)
 
-    async def _judge(self, look: Look) -> None:
+    async def _judge(self, look: Look, before: Look | None) -> None:
         """Set `strange`, and tell when another receiver, or the known one again, answers."""
         mirror = self._mirrors.load(self.name)
         self.strange = strangeness(mirror, look.identity, look.status)
@@ -163,8 +169,17 @@ class Follower:
                 self.strange = UNCONFIRMED
         elif self.strange:
             another = self._stranger is not None and self._stranger.serial != look.identity.serial
+            if mirror.confirmed:
+                await self._keep_last(mirror, before)
             if not (mirror.confirmed or another) or await self._commit_judgement(mirror, look, self.strange):
                 self._stranger = look.identity
+
+    async def _keep_last(self, mirror: Mirror, before: Look | None) -> None:
+        """Archive what the known receiver held last, before anybody can say that another one is right."""
+        if self._keepsakes is not None and not never_read(mirror):
+            its_own = before is not None and same_receiver(mirror.identity, before.identity)
+            status = before.status if before is not None and its_own else None
+            await self._keepsakes.keep(mirror, reason="replaced", status=status)
 
     async def _commit_judgement(self, mirror: Mirror, look: Look, reason: str) -> bool:
         """False when the journal can't be written; the next look then judges again."""

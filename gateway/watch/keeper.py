@@ -23,7 +23,7 @@ from gateway.ports import Mirrors, Progress
 from gateway.watch.drift import DriftFinder
 from gateway.watch.follower import PASSWORD_CODES, UNCONFIRMED, Follower, Look
 from gateway.watch.memory_reading import MemoryReading, Proven, nothing_to_report
-from gateway.watch.recognition import never_read, same_receiver
+from gateway.watch.recognition import never_read, same_receiver, stranger_words
 from gateway.watch.slot_changes import SlotChange, settings_event, slot_changes, slot_events
 
 __all__ = ["Keeper"]
@@ -128,7 +128,7 @@ class Keeper:
         follower = kept.follower
         look = await follower.look(identify=True, urgency=min(*kept.urgencies, Urgency.CONTROL))
         old = self._mirrors.load(follower.name)
-        _refuse_strange(follower)
+        _refuse_strange(follower, old)
         known = None if old is None or never_read(old) else old
         reading = MemoryReading(
             follower.receiver,
@@ -151,7 +151,7 @@ class Keeper:
 
     async def _keep(self, follower: Follower, known: Mirror | None, look: Look, proven: Proven) -> Mirror:
         async with follower.lock:
-            _refuse_strange(follower)
+            _refuse_strange(follower, self._mirrors.load(follower.name))
             new = Mirror(
                 receiver=follower.name,
                 identity=look.identity,
@@ -168,8 +168,9 @@ class Keeper:
             events = slot_events(follower.name, changes, look.limits, proven.revision)
             events += _settings_events(follower, stored if known else None, new)
             events += await self._drift.events(
-                follower.name, changes, proven.revision, left=len(new.slots), reset=follower.origins.of_reset
-            )
+                follower.name, changes, proven.revision,
+                before=known, status=look.status, left=len(new.slots), reset=follower.origins.of_reset,
+            )  # fmt: skip
             await follower.teller.commit(events, new)
         return self._mirrors.load(follower.name) or new
 
@@ -180,7 +181,7 @@ class Keeper:
                 f"Nothing is known yet of what {kept.follower.name} holds.",
                 remedy="Let it be read first: gatepost snapshot take, or wait until it answers.",
             )
-        _refuse_strange(kept.follower)
+        _refuse_strange(kept.follower, mirror)
         return mirror
 
     def _of(self, receiver: str) -> _Kept:
@@ -190,13 +191,10 @@ class Keeper:
         return self._kept[receiver]
 
 
-def _refuse_strange(follower: Follower) -> None:
+def _refuse_strange(follower: Follower, mirror: Mirror | None) -> None:
     if follower.strange:
-        raise Refused(
-            f"Another receiver than the known one answers as {follower.name}.",
-            remedy="Compare its serial, then confirm it; or put the known one back.",
-            code="receiver-unconfirmed",
-        )
+        problem, remedy = stranger_words(mirror, follower.last.identity if follower.last else None, follower.strange)
+        raise Refused(problem, remedy=remedy, code="receiver-unconfirmed")
 
 
 def _changes(follower: Follower, known: Mirror | None, new: Mirror) -> list[SlotChange]:
@@ -211,7 +209,8 @@ def _settings_events(follower: Follower, stored: Mirror | None, new: Mirror) -> 
     if stored is None or stored.settings is None or new.settings is None or stored.settings == new.settings:
         return []
     origin = follower.origins.of_settings
-    return [settings_event(follower.name, stored.settings, new.settings, origin, new.revision)]
+    names = [follower.output_name(number) for number in range(1, new.limits.outputs + 1)]
+    return [settings_event(follower.name, stored.settings, new.settings, origin, new.revision, names=names)]
 
 
 def _sums_after(

@@ -25,7 +25,7 @@ from gateway.watch.follower import Follower, Look
 from gateway.watch.keeper import Keeper
 from gateway.watch.live_board import LiveBoard
 from gateway.watch.pace import LineShare, Pace
-from gateway.watch.recognition import REVISION_WENT_BACK
+from gateway.watch.recognition import stranger_words
 
 __all__ = ["SETTLE_S", "Poller"]
 
@@ -146,12 +146,9 @@ class Poller:
     def _hindrance(self) -> Hindrance | None:
         follower = self._follower
         if follower.strange:
-            what = "is in an older state than the known one" if follower.strange == REVISION_WENT_BACK else "answers"
-            return Hindrance(
-                LinkState.WRONG_RECEIVER,
-                f"Another receiver {what}; nothing is written to it.",
-                "Compare its serial, then confirm it; or put the known one back.",
-            )
+            answers = follower.last.identity if follower.last else None
+            words = stranger_words(self._mirrors.load(follower.name), answers, follower.strange)
+            return Hindrance(LinkState.WRONG_RECEIVER, *words)
         if follower.refused is not None:
             return Hindrance(LinkState.PASSWORD_REFUSED, follower.refused.message, follower.refused.remedy)
         return None

@@ -15,7 +15,15 @@ from __future__ import annotations
 from gateway.domain.mirror import Mirror
 from gateway.domain.receiver import Identity, Status
 
-__all__ = ["OTHER_SERIAL", "REVISION_WENT_BACK", "never_read", "revision_went_back", "same_receiver", "strangeness"]
+__all__ = [
+    "OTHER_SERIAL",
+    "REVISION_WENT_BACK",
+    "never_read",
+    "revision_went_back",
+    "same_receiver",
+    "strangeness",
+    "stranger_words",
+]
 
 OTHER_SERIAL = "other-serial"
 REVISION_WENT_BACK = "revision-went-back"
@@ -45,3 +53,21 @@ def strangeness(mirror: Mirror | None, identity: Identity, status: Status) -> st
     if not same_receiver(mirror.identity, identity):
         return OTHER_SERIAL
     return REVISION_WENT_BACK if revision_went_back(mirror, status) else ""
+
+
+def stranger_words(mirror: Mirror | None, identity: Identity | None, why: str) -> tuple[str, str]:
+    """What has happened and what to do next, for a receiver that answers and is not the known one."""
+    name = mirror.receiver if mirror else "RECEIVER"
+    answers = identity.serial if identity else ""
+    if why == REVISION_WENT_BACK:
+        problem = f"What answers as {name} is in an older state than the known one; nothing is written to it."
+    else:
+        known = mirror.identity.serial if mirror else ""
+        serials = f" ({answers or 'without a serial'}, in the place of {known})" if known else ""
+        problem = f"Another receiver answers{serials}; nothing is written to it."
+    remedy = (
+        f"If it is the right one: `gatepost snapshot restore SNAPSHOT --receiver {name} --replacement` fills it with "
+        f"what the old one held, `gatepost snapshot approve {name} --replacement {answers or 'SERIAL'}` takes it as it "
+        "is. Else put the known one back."
+    )
+    return problem, remedy

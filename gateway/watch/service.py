@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from gateway.clock import Clock
 from gateway.domain.drift import DriftPolicy
 from gateway.domain.receiver import Limits
-from gateway.ports import DriftLedger, Journal, Mirrors, Plans, Receiver
+from gateway.ports import DriftLedger, Journal, Keepsakes, Mirrors, Plans, Receiver
 from gateway.watch.drift import DriftFinder
 from gateway.watch.follower import Follower
 from gateway.watch.keeper import Keeper
@@ -57,10 +57,15 @@ class Watch:
         policies: Mapping[str, DriftPolicy] | None = None,
         by_hand: Mapping[str, Limits] | None = None,
         visited: Callable[[], frozenset[str]] = frozenset,
+        keepsakes: Keepsakes | None = None,
     ) -> None:
-        followers = [_follower(one, journal, mirrors, clock, names, visited=visited) for one in receivers]
+        followers = [
+            _follower(one, journal, mirrors, clock, names, visited=visited, keepsakes=keepsakes) for one in receivers
+        ]
         shares: defaultdict[str, LineShare] = defaultdict(LineShare)
-        drift = DriftFinder(plans, ledger=ledger, clock=clock, policies=policies or {}, names=names)
+        drift = DriftFinder(
+            plans, ledger=ledger, clock=clock, policies=policies or {}, names=names, keepsakes=keepsakes
+        )
         self.live = LiveBoard([follower.name for follower in followers], clock.now(), by_hand=by_hand)
         self.keeper = Keeper(followers, mirrors=mirrors, drift=drift)
         self._pollers = [
@@ -91,11 +96,13 @@ def _follower(
     names: Names | None,
     *,
     visited: Callable[[], frozenset[str]],
+    keepsakes: Keepsakes | None,
 ) -> Follower:
     receiver = one.receiver
     mirror = mirrors.load(receiver.name)
     cursor = mirror.cursor if mirror else None
     teller = Teller(receiver.name, journal=journal, clock=clock, cursor=cursor, visited=visited)
     return Follower(
-        receiver, teller=teller, journal=journal, mirrors=mirrors, clock=clock, names=names, turned=one.turned
-    )
+        receiver, teller=teller, journal=journal, mirrors=mirrors, clock=clock, names=names, turned=one.turned,
+        keepsakes=keepsakes,
+    )  # fmt: skip

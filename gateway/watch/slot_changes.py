@@ -72,12 +72,19 @@ def slot_events(receiver: str, changes: Sequence[SlotChange], limits: Limits, re
 
 
 def settings_event(
-    receiver: str, before: ReceiverSettings, after: ReceiverSettings, origin: Origin | None, revision: int
+    receiver: str,
+    before: ReceiverSettings,
+    after: ReceiverSettings,
+    origin: Origin | None,
+    revision: int,
+    *,
+    names: Sequence[str] = (),
 ) -> EventDraft:
-    """`settings.changed` with before and after."""
+    """`settings.changed` with before and after; `names` are those of the outputs, output 1 first."""
     data = {
         "before": _settings_data(before),
         "after": _settings_data(after),
+        "names": list(names),
         "origin": origin.value if origin else None,
         "revision": revision,
     }

@@ -7,6 +7,8 @@ import contextlib
 from collections.abc import AsyncIterator, Collection, Mapping
 from typing import Any
 
+from gateway.archive.keepsake import Keepsake
+from gateway.archive.taking import Archivist
 from gateway.domain.events import EventName
 from gateway.domain.live import LinkState, LiveReceiver
 from gateway.domain.mirror import Mirror
@@ -15,6 +17,7 @@ from gateway.watch import Names, Watch, Watched
 from tests.fakes.clock import FakeClock
 from tests.fakes.memory_store import MemoryStore
 from tests.fakes.receiver import EVERYTHING, FakeReceiver, some_slot
+from tests.fakes.store_samples import FixedTrust
 
 __all__ = ["Quay"]
 
@@ -101,4 +104,11 @@ class Quay:
             ledger=self.store.ledger,
             clock=self.clock,
             names=self._words,
+            keepsakes=Keepsake(archivist=self._archivist(), snapshots=self.store.snapshots),
+        )
+
+    def _archivist(self) -> Archivist:
+        store = self.store
+        return Archivist(
+            snapshots=store.snapshots, journal=store.journal, clock=self.clock, trust=FixedTrust(trusted=True)
         )

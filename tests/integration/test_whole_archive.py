@@ -105,18 +105,27 @@ def test_a_reset_is_asked_for_on_the_board_alone(yard: Yard) -> None:
 
 
 def test_the_replacement_after_lightning_is_one_command(yard: Yard) -> None:
-    """Another board stands there: previewed, confirmed, filled and set; the roster does not come between."""
-    taken = take(yard)
+    """Another board stands there: previewed, confirmed, filled and set; the roster does not come between.
+
+    What the old one held last is a snapshot by itself, though none was taken since the last plan.
+    """
     line = yard.lines["quayside"]
+    assert line.tell("mode 2 momentary") == "ok"
+    until(lambda: yard.daemon.get("/receivers/slip-gate/status")["outputs"][1]["mode"] == "momentary", "a mode")
     line.stop()
     start_line(yard, "FQ-0002", "another-memory")
-    yard.daemon.wait_link("slip-gate", "wrong-receiver")
+    row = yard.daemon.wait_link("slip-gate", "wrong-receiver")
+    assert "FQ-0002" in row["problem"]
+    newest = yard.daemon.get("/snapshots", limit=1)["snapshots"][0]
+    assert (newest["reason"], newest["serial"], newest["slots"]) == ("replaced", "FQ-0001", 150)
+    taken = newest["id"]
     alone = yard.run("snapshot", "restore", taken, "--yes")
     assert alone.code == 1
     assert "--replacement" in alone.said or "Confirm" in alone.said or "confirm" in alone.said
     preview = yard.run("snapshot", "restore", taken, "--replacement", "--preview")
     assert preview.code == 0, preview.said
     assert "The new receiver FQ-0002 will be taken for the right one." in preview.out
+    assert "First: Set output 2 (boat-hoist) to momentary at the board; it is timed now." in preview.out
     assert yard.lines["quayside"].rights() == {}
     done = yard.run("snapshot", "restore", taken, "--receiver", "slip-gate", "--replacement", "--yes")
     assert done.code == 0, done.said

@@ -129,6 +129,7 @@ def test_a_reset_at_the_board_waits_for_somebody(yard: Yard) -> None:
     wanted = _line(yard).rights()
     _at_the_board(yard, "unlearn 1", f"{BERTH_1} 1")
     _wait_open(yard, BERTH_1)
+    held = _line(yard).rights()
     assert _line(yard).tell("board reset") == "saved"
     kinds = ["board-reset", "drift-open"]
     until(lambda: sorted(c["condition"] for c in yard.daemon.get("/conditions")["conditions"]) == kinds, "an alarm")
@@ -136,6 +137,12 @@ def test_a_reset_at_the_board_waits_for_somebody(yard: Yard) -> None:
     assert "cleared by a reset that did not come from here" in status.out
     assert yard.run("roster", "apply").code == 1
     assert _line(yard).rights() == {}
+    kept = yard.daemon.receiver("slip-gate")["waiting"]["snapshot"]
+    assert f"gatepost snapshot restore {kept}" in status.out
+    assert yard.run("snapshot", "restore", kept, "--settings", "--yes").code == 0
+    assert _line(yard).rights() == held, "what it held when it was reset, not before the last plan"
+    assert _line(yard).tell("board reset") == "saved"
+    until(lambda: _line(yard).revision() == yard.daemon.receiver("slip-gate")["mirror_revision"], "the second reset")
     assert yard.run("snapshot", "approve", "slip-gate", "--roster").code == 0
     assert yard.run("roster", "apply").code == 0
     assert _line(yard).rights() == {serial: rights for serial, rights in wanted.items() if serial != BERTH_1}

@@ -75,8 +75,8 @@ async def confirm_receiver(request: web.Request) -> web.StreamResponse:
     answers = live.identity.serial if live.identity else ""
     if body.serial is not None and body.serial != answers:
         raise Refused(
-            f"Another receiver answers as {live.name} than the one meant.",
-            remedy="Read the receiver's identity again and confirm with the serial that it states.",
+            f"{answers or 'A receiver without a serial'} answers as {live.name}, not {body.serial}.",
+            remedy="Compare the serial with the one on the board, and confirm with the serial that it states.",
             code="identity-differs",
         )
     async with audited(request, "receiver.confirmed", {"receiver": live.name, "serial": answers}):

@@ -28,6 +28,9 @@ async def test_another_receiver_is_told_and_not_touched_until_confirmed() -> Non
         ((_, data),) = quay.told(EventName.RECEIVER_REPLACED)
         assert (data["known"], data["answers"], data["reason"]) == ("FQ-0001", "FQ-0002", "other-serial")
         assert quay.link() is LinkState.WRONG_RECEIVER
+        (kept,) = quay.store.snapshots.kept.values()
+        assert (kept.reason, kept.identity.serial, len(kept.slots)) == ("replaced", "FQ-0001", 10)
+        assert kept.output_modes == tuple(quay.receiver.board.modes)
         assert not quay.mirror.confirmed
         assert len(quay.mirror.slots) == 10
         receiver.board.set_input(1, True)
@@ -41,6 +44,7 @@ async def test_another_receiver_is_told_and_not_touched_until_confirmed() -> Non
         assert receiver.write_frames == 0
     async with quay.watching(5) as watch:
         assert len(quay.told(EventName.RECEIVER_REPLACED)) == 1, "told again after a restart"
+        assert len(quay.store.snapshots.kept) == 1
         await quay.clock.run(watch.keeper.confirm("slip-gate"))
         await quay.clock.advance(5)
         assert quay.mirror.identity.serial == "FQ-0002"
