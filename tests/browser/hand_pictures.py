@@ -35,7 +35,7 @@ def set_the_bench(quay: Quay) -> tuple[Picture, ...]:
     return (
         Picture("edit", "people?id=0048200002", "What will change", then=_end_somebody),
         Picture("edit-phone-dark", "people?id=0048200002", "What will change", ON_A_PHONE, "dark", _end_somebody),
-        Picture("groups", "groups", "Position 1 works Car Park: barrier."),
+        Picture("groups", "groups", "Position 1 works Car-park barrier."),
         Picture("enrol", "enrol", "Press it once more", then=hear),
         Picture("enrol-phone-dark", "enrol", "Press it once more", ON_A_PHONE, "dark", hear),
         Picture("visit-sheet", "visit-sheet?receiver=boat-shed", "Done by hand by Barge crew"),

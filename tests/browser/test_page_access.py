@@ -21,7 +21,7 @@ async def test_from_the_gate_to_a_day(browser: Browser, quay: Quay) -> None:
         await expect(page.get_by_label("Gate", exact=True)).to_have_value("barrier")
         row = page.get_by_role("row").filter(has_text="0048200009")
         await expect(row).to_contain_text("Read from the receiver")
-        await expect(row).to_contain_text("position 1 works barrier")
+        await expect(row).to_contain_text("Position 1 works Car-park barrier.")
         await expect(page.get_by_role("row").filter(has_text=MARKUP)).to_have_count(1)
         await page.get_by_label("Day", exact=True).fill("2020-02-29")
         await expect(

@@ -33,8 +33,8 @@ export const seconds = (time) => forms.seconds.format(date(time));
 export const day = (time) => forms.day.format(date(time));
 /** `2 Mar 2026` */
 export const dayOfYear = (time) => forms.dayOfYear.format(date(time));
-/** `2 Mar 2026, 14:02:11 GMT+0` */
-export const full = (time) => forms.full.format(date(time));
+/** `2 Mar 2026, 14:02:11 GMT`, in summer `GMT+1` */
+export const full = (time) => forms.full.format(date(time)).replace(/GMT\+0$/, "GMT");
 /** `2026-03-02`, the day at the site. */
 export const isoDay = (time) => forms.iso.format(date(time)).split("/").reverse().join("-");
 

@@ -75,6 +75,9 @@ export const SCOPE_NEEDED = {
   admin: "Your token does not let you change this. Ask for one with the scope admin.",
 };
 
+/** Who did something, as it is kept: `token:4f9a`, or `local:0` for who worked on the gateway itself. */
+export const callerName = (kept) => (kept === "local:0" ? "root on the gateway" : kept.replace(/^local:/, "user ").replace(/^token:/, "token "));
+
 /** `3 transmitters`, `1 transmitter`. */
 export const count = (number, one, many = `${one}s`) => `${number.toLocaleString("en-GB")} ${number === 1 ? one : many}`;
 

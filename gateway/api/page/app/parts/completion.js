@@ -76,7 +76,7 @@ async function foretell(transmitters, rights, values, choice) {
       const { body } = await post(`/people${search({ preview: true })}`, { serial, holder, kind, note, ...rights });
       words.push(...body.words);
       found.push(...body.warnings);
-    } else words.push(`A row is made: ${serial} for ${holder}, ${rights.group ? `group ${rights.group}` : rights.copy_of ? `the rights of ${rights.copy_of}` : list(rights.rights.map(inWords))}; the roster stays as it is`);
+    } else words.push(`A row is made: ${serial} for ${holder}, ${rights.group ? `group ${rights.group}` : rights.copy_of ? `the rights of ${rights.copy_of}` : list(rights.rights.map((right) => inWords(right, choice)))}; the roster stays as it is`);
   }
   if (values.in_force) words.push(`${transmitters.length === 1 ? "It works" : "They work"} at once: written to the receivers now, read back and proven`);
   else words.push("Nothing is written to a receiver now");

@@ -7,14 +7,13 @@ import { dayOfYear, timeOf } from "../times.js";
 import { sentence, STANDINGS, STANDING_SHAPES } from "../words.js";
 import { empty, failed, loading, tag } from "./notice.js";
 
-/** One holder. `actions(card)` may give controls to stand under each transmitter. */
-export function personCard(person, { actions = () => null } = {}) {
+/** One holder. `actions(card)` may give controls to stand under each transmitter; `alone` is the card of a view of its own. */
+export function personCard(person, { actions = () => null, alone = false } = {}) {
   return el(
     "article",
     { class: "sheet person", "aria-label": nameOf(person) },
-    el("h3", {}, el("a", { href: to("people", { id: person.id }) }, nameOf(person))),
+    el("h3", {}, alone ? nameOf(person) : el("a", { href: to("people", { id: person.id }) }, nameOf(person))),
     el("ul", { class: "lines" }, person.transmitters.map((card) => transmitter(card, actions))),
-    person.holder && el("p", { class: "row small" }, el("a", { href: to("why", { who: person.holder }) }, "Why does it not open?")),
   );
 }
 
@@ -30,8 +29,13 @@ function transmitter(card, actions) {
     el("p", {}, card.sentence),
     card.places.length > 0 && el("ul", { class: "bullets" }, card.places.map((place) => el("li", {}, place.sentence, place.since && el("span", { class: "small quiet" }, " Since ", timeOf(place.since), ".")))),
     el("p", { class: "small quiet" }, [until(card), kindOf(card), card.last_heard ? card.last_heard.sentence : "No press of it is kept.", card.note].filter(Boolean).join(" ")),
+    el(
+      "p",
+      { class: "row small" },
+      el("a", { href: to("revoke", { serial: card.serial }) }, card.standing === "revoked" ? "Revoked: see the proof" : "Lost? Revoke it"),
+      el("a", { href: to("why", { who: card.serial }) }, "Why does it not open?"),
+    ),
     story(card.serial),
-    el("p", { class: "small" }, el("a", { href: to("revoke", { serial: card.serial }) }, card.standing === "revoked" ? "Revoked: see the proof" : "Lost? Revoke it")),
     actions(card),
   );
 }
@@ -42,7 +46,8 @@ function until({ valid_from: from, valid_until: last }) {
   return from ? `From ${at(from)} on.` : last ? `Until ${at(last)}.` : "";
 }
 
-const kindOf = ({ kind, group }) => (group ? `${kind || "Transmitter"}, group ${group}.` : kind ? `${kind}.` : "");
+/** Its kind, when one is said, and its group. */
+const kindOf = ({ kind, group }) => sentence([kind === "any" ? "" : kind, group && `group ${group}`].filter(Boolean).join(", "));
 
 /** What is known of one transmitter, newest first; asked for when somebody opens it. */
 function story(serial) {

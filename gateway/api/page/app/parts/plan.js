@@ -121,11 +121,11 @@ export function planCard(id, { ended = () => {} } = {}) {
     if (now === shown) return;
     shown = now;
     node.dataset.state = plan.state;
-    node.setAttribute("aria-label", `Plan for ${placeName(plan.receiver)}`);
+    node.setAttribute("aria-label", `Changes for ${placeName(plan.receiver)}`);
     const had = node.contains(document.activeElement);
     const title = el("h3", { tabindex: "-1" }, placeName(plan.receiver));
     fill(head, title, planTag(plan));
-    fill(about, plan.hold && el("p", {}, el("strong", {}, plan.hold)), el("p", {}, planWords(plan)), plan.outcome && el("p", {}, sentence(plan.outcome)), plan.by_hand && RUNS.has(plan.state) && el("p", {}, el("a", { href: to("visit-sheet", { receiver: plan.receiver }) }, "Its visit sheet")), el("p", { class: "small quiet" }, `${reasonOf(plan)}, made `, timeOf(plan.created), `. Plan ${plan.id}.`));
+    fill(about, plan.hold && el("p", {}, el("strong", {}, plan.hold)), el("p", {}, planWords(plan)), plan.outcome && el("p", {}, sentence(plan.outcome)), plan.by_hand && RUNS.has(plan.state) && el("p", {}, el("a", { href: to("visit-sheet", { receiver: plan.receiver }) }, "Its visit sheet")), el("p", { class: "small quiet" }, `${reasonOf(plan)}, made `, timeOf(plan.created), `. Number ${plan.id}.`));
     fill(decide, plan.state === "held" && may("roster") && decisions(plan, load));
     fill(more, plan.receipt && receiptOf(plan.receipt), papersOf({ ...plan, receipt: "" }), changesOf(plan));
     if (had && !node.contains(document.activeElement)) title.focus(); // the button that was pressed is gone

@@ -5,13 +5,13 @@ import { get } from "../api.js";
 import { el, fill, keep } from "../dom.js";
 import { placeName } from "../words.js";
 
-/** Groups and kinds of the roster in force, every output of every receiver, and whether people are edited here. */
+/** Groups and kinds of the roster in force, every gate and every output of every receiver, and whether people are edited here. */
 export async function choices(signal) {
-  const [{ receivers }, roster] = await Promise.all([get("/receivers", {}, { signal }), groupsOf(signal)]);
+  const [{ receivers }, { gates }, roster] = await Promise.all([get("/receivers", {}, { signal }), get("/gates", {}, { signal }), groupsOf(signal)]);
   const keeping = receivers.filter((receiver) => receiver.capabilities.includes("slots") || receiver.link === "by-hand");
   const outputs = await Promise.all(keeping.map((receiver) => outputsOf(receiver, signal)));
   const positions = Math.max(1, ...keeping.map((receiver) => receiver.limits?.positions ?? 1));
-  return { ...roster, outputs: outputs.flat(), positions: [...Array(positions).keys()].map((place) => String(place + 1)) };
+  return { ...roster, gates, outputs: outputs.flat(), positions: [...Array(positions).keys()].map((place) => String(place + 1)) };
 }
 
 async function groupsOf(signal) {
@@ -55,10 +55,16 @@ export function read(right) {
   return { position, receiver, output };
 }
 
-/** `Position 1 works Slip Gate: gate.` */
-export const inWords = (right) => {
+/** The gate that an output works, as people say it; one that is no gate's by its name and receiver. */
+export function outputAt(gates, receiver, name) {
+  const gate = gates.find((each) => each.receiver === receiver && each.outputs.some((output) => output.name === name || String(output.number) === name));
+  return gate?.title ?? `${/^\d+$/.test(name) ? `output ${name}` : name} at ${placeName(receiver)}`;
+}
+
+/** `Position 1 works Slip gate` */
+export const inWords = (right, { gates }) => {
   const { position, receiver, output } = read(right);
-  return `Position ${position} works ${outputText(receiver, output)}`;
+  return `Position ${position} works ${outputAt(gates, receiver, output)}`;
 };
 
 /** Lines to choose from. `rights` are those at first; `value()` gives those chosen, each once. */

@@ -6,7 +6,7 @@ import { politely } from "../say.js";
 import { may } from "../session.js";
 import { refresh, value, watch } from "../store.js";
 import { timeOf } from "../times.js";
-import { placeName } from "../words.js";
+import { callerName, placeName } from "../words.js";
 import { confirm } from "./confirm.js";
 import { tag } from "./notice.js";
 
@@ -43,7 +43,7 @@ function card({ id, waiting }) {
     "article",
     { class: "sheet", "aria-label": `The roster waits at ${placeName(id)}` },
     el("div", { class: "row apart" }, el("h3", {}, placeName(id)), waiting.snapshot_approved ? tag("What it holds is approved", { shape: "=" }) : tag("The roster waits", { shape: "◆", weight: "trouble" })),
-    el("p", {}, `${why}, `, timeOf(waiting.since), waiting.asked_by && `, asked for by ${waiting.asked_by}`, ". ", waiting.snapshot_approved ? "What it holds stays until another roster is accepted." : "The roster may want something else, and only a person can say which is right. Revocations go on working meanwhile."),
+    el("p", {}, `${why}, `, timeOf(waiting.since), waiting.asked_by && `, asked for by ${callerName(waiting.asked_by)}`, ". ", waiting.snapshot_approved ? "What it holds stays until another roster is accepted." : "The roster may want something else, and only a person can say which is right. Revocations go on working meanwhile."),
     may("roster") &&
       el(
         "div",

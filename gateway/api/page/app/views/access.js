@@ -4,11 +4,12 @@ import { get } from "../api.js";
 import { el, fill } from "../dom.js";
 import { field } from "../parts/form.js";
 import { empty, failed, loading } from "../parts/notice.js";
+import { outputAt } from "../parts/rights.js";
 import { table } from "../parts/table.js";
 import { replaceQuery, to } from "../router.js";
 import { value, watch } from "../store.js";
 import { dayOfYear, full, isoDay, moment, timeOf } from "../times.js";
-import { count, list, placeName } from "../words.js";
+import { count, list, placeName, sentence } from "../words.js";
 
 export const view = { path: "access", title: "Who had access", scope: "roster", open };
 
@@ -53,10 +54,11 @@ function open(query) {
         answer = await get("/roster/history", { on: wanted.on, gate: wanted.gate, limit: PAGE, cursor: answer.next }, { signal: mine.signal });
         rows.push(...answer.access);
       }
-      fill(about, aboutRecord(first));
       const recorded = (first.receivers ?? []).some((each) => each.recorded);
       const nobody = recorded ? "Nobody, as far as is recorded." : "That can't be said: nothing is recorded for that day.";
-      fill(place, rows.length ? rowsOf(rows, wanted) : empty(nobody));
+      const told = rows.length ? rowsOf(rows, wanted, await gatesNow(mine.signal)) : empty(nobody);
+      fill(about, aboutRecord(first));
+      fill(place, told);
     } catch (problem) {
       if (problem.name !== "AbortError") fill(place, failed(problem, load));
     }
@@ -88,16 +90,19 @@ function aboutRecord({ receivers, end }) {
   return words.length ? el("ul", { class: "notice" }, words.map((text) => el("li", {}, text))) : null;
 }
 
-function rowsOf(rows, { on }) {
+/** Outputs are told by the gates that they work. */
+const gatesNow = async (signal) => (value("gates") ?? (await get("/gates", {}, { signal }))).gates;
+
+function rowsOf(rows, { on }, gates) {
   return table({
     caption: `${count(rows.length, "transmitter")} on ${dayOfYear(`${on}T12:00:00Z`)}`,
     sorted: { key: "holder", down: false },
     columns: [
       { key: "holder", title: "Holder", cell: (row) => el("a", { href: to("people", { id: row.serial }) }, row.holder || "Nobody in the roster"), sort: (row) => row.holder, head: true },
       { key: "serial", title: "Transmitter", cell: (row) => el("span", { class: "figures" }, row.serial), sort: (row) => row.serial },
-      { key: "works", title: "What it works", cell: (row) => `${placeName(row.receiver)}: ${list(row.rights.map((right) => `position ${right.position} works ${list(right.outputs)}`))}.` },
-      { key: "first", title: "From", cell: (row) => when(row.first), sort: (row) => row.first.clock },
-      { key: "last", title: "Until", cell: (row) => (row.last ? when(row.last) : "still so"), sort: (row) => row.last?.clock ?? "9999" },
+      { key: "works", title: "What it works", cell: (row) => sentence(list(row.rights.map((right) => `position ${right.position} works ${list(right.outputs.map((name) => outputAt(gates, row.receiver, name)))}`))) },
+      { key: "first", title: "From", cell: (row) => when(row.first), sort: (row) => row.first.clock, short: true },
+      { key: "last", title: "Until", cell: (row) => (row.last ? when(row.last) : "still so"), sort: (row) => row.last?.clock ?? "9999", short: true },
       { key: "basis", title: "How that is known", cell: (row) => `${BASIS[row.basis] ?? row.basis}${row.certain ? "" : "; the clock leaves the day open"}`, sort: (row) => row.basis },
     ],
     rows,

@@ -11,7 +11,7 @@ import { planCard } from "../parts/plan.js";
 import { replaceQuery, to } from "../router.js";
 import { politely } from "../say.js";
 import { refresh, value, watch, watchEvents } from "../store.js";
-import { CAUTIONS, count, placeName } from "../words.js";
+import { callerName, CAUTIONS, count, placeName } from "../words.js";
 
 export const view = { path: "board", title: "Changed at the board", scope: "roster", open };
 
@@ -73,7 +73,7 @@ function open(query) {
       el("p", {}, each.next_step),
       each.todo && el("p", {}, el("strong", {}, "To do: "), each.todo),
       each.rights && each.kind !== "missing" && el("p", { class: "small quiet" }, "As a row of the roster writes it: ", el("code", {}, each.rights)),
-      each.decided_by && el("p", { class: "small quiet" }, `Decided by ${each.decided_by}.`),
+      each.decided_by && el("p", { class: "small quiet" }, `Decided by ${callerName(each.decided_by)}.`),
       el("div", { class: "row" }, each.decisions.map((decision) => decide(each, decision))),
     );
   }

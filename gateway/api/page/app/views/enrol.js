@@ -9,7 +9,7 @@ import { caution, empty, failed, loading, tag } from "../parts/notice.js";
 import { overrides } from "../parts/overrides.js";
 import { replaceQuery, to } from "../router.js";
 import { atOnce, politely } from "../say.js";
-import { state as known, value, watch, watchEvents } from "../store.js";
+import { refresh, state as known, value, watch, watchEvents } from "../store.js";
 import { CAUTIONS, placeName, sentence } from "../words.js";
 
 export const view = { path: "enrol", title: "Enrolment", scope: "roster", open };
@@ -59,7 +59,7 @@ function open(query) {
 
   const stop = watch(["receivers"], () => {
     if (drawn) return;
-    if (!value("receivers")) return known("receivers").problem && fill(beginning, failed(known("receivers").problem));
+    if (!value("receivers")) return known("receivers").problem && fill(beginning, failed(known("receivers").problem, () => refresh("receivers")));
     drawn = true;
     if (query.receiver && query.id) resume();
     else begin();

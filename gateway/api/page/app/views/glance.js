@@ -3,6 +3,7 @@
 import { el, fill, keep, say, set } from "../dom.js";
 import { gatePicture } from "../parts/gate-picture.js";
 import { empty, failed, loading, tag } from "../parts/notice.js";
+import { operable } from "../parts/operable.js";
 import { conditionKey, conditionOf } from "../parts/note.js";
 import { to } from "../router.js";
 import { may } from "../session.js";
@@ -23,12 +24,13 @@ function open() {
   const gateway = section("Gateway");
   const node = el("div", { class: "view" }, lead, others.node, gates.node, el("div", { class: "pair" }, receivers.node, gateway.node));
   let moving = 0;
+  let offered = null; // what may be operated from afar
 
   function draw() {
     clearTimeout(moving);
     const live = connection.state !== "lost";
     say(lead, leadOf(live));
-    drawGates(gates, live);
+    drawGates(gates, live, (gate) => offered?.has(gate.id) ?? false);
     drawOthers(others, live);
     drawReceivers(receivers, live);
     drawGateway(gateway, live);
@@ -37,10 +39,12 @@ function open() {
   }
 
   const stops = [watch(WATCHED, draw), watchConnection(draw)];
+  offered = operable(draw);
   return {
     node,
     close() {
       clearTimeout(moving);
+      offered.close();
       for (const stop of stops) stop();
     },
   };
@@ -80,20 +84,22 @@ function leadOf(live) {
 function gatesInWords(live) {
   const gates = value("gates")?.gates;
   if (!live) return "Not live: nobody can tell from here how the gates stand now.";
-  if (!gates) return "Asking the gateway.";
+  if (!gates) return state("gates").problem ? "How the gates stand could not be read." : "Asking the gateway.";
   if (!gates.length) return "No gate is described in the settings yet.";
-  const needing = gates.filter((gate) => !gate.healthy);
+  const needing = gates.filter(needs);
   const away = gates.filter((gate) => gate.position === "open" || gate.position === "moving");
   if (needing.length) return sentence(`${list(needing.map((gate) => gate.title))} ${needing.length === 1 ? "needs" : "need"} attention`);
-  const all = gates.length === 1 ? gates[0].title : `All ${gates.length} gates`;
-  const are = gates.length === 1 ? "is" : "are";
-  if (away.length) return sentence(`${list(away.map((gate) => gate.title))} ${away.length === 1 ? "is" : "are"} not shut; ${(gates.length === 1 ? "it" : all.toLowerCase())} ${are} healthy`);
-  return `${all} ${are} shut and healthy.`;
+  if (away.length) return sentence(`${list(away.map((gate) => gate.title))} ${away.length === 1 ? "is" : "are"} not shut; ${gates.length === 1 ? "it is" : `all ${gates.length} gates are`} healthy`);
+  const unseen = gates.filter(unwatched);
+  const shut = gates.filter((gate) => !unseen.includes(gate));
+  const told = shut.length && `${shut.length > 1 && !unseen.length ? `All ${shut.length} gates` : list(shut.map((gate) => gate.title))} ${shut.length === 1 ? "is" : "are"} shut and healthy`;
+  const not = unseen.length && `where ${list(unseen.map((gate) => gate.title))} ${unseen.length === 1 ? "stands" : "stand"} is not watched`;
+  return sentence([told, not].filter(Boolean).join("; "));
 }
 
 // --- gates ---
 
-function drawGates(part, live) {
+function drawGates(part, live, isOperable) {
   if (waits(part, "gates")) return;
   const { gates } = value("gates");
   if (!gates.length) {
@@ -101,7 +107,7 @@ function drawGates(part, live) {
     return;
   }
   const cards = only(part, "cards", () => el("div", { class: "cards" }));
-  keep(cards, gates, { key: (gate) => gate.id, make: makeGate, update: (node, gate) => updateGate(node, gate, live) });
+  keep(cards, gates, { key: (gate) => gate.id, make: makeGate, update: (node, gate) => updateGate(node, gate, live, isOperable(gate)) });
 }
 
 function makeGate(gate) {
@@ -111,11 +117,11 @@ function makeGate(gate) {
     el("div", { class: "stack" }, el("h3", { class: "said" }), el("p", { class: "small quiet", "data-part": "health" })),
     el("ul", { class: "stack wide" }),
     el("p", { class: "small quiet stack wide", "data-part": "facts" }),
-    el("p", { class: "row small stack wide" }, may("roster") && [el("a", { href: to("timeline", { gate: gate.id, kind: "use" }) }, "Who used it"), el("a", { href: to("access", { gate: gate.id }) }, "Who has access")]),
+    el("p", { class: "row small wide" }, may("roster") && [el("a", { href: to("timeline", { gate: gate.id, kind: "use" }) }, "Who used it"), el("a", { href: to("access", { gate: gate.id }) }, "Who has access")], may("operate") && el("a", { href: to("operate", { gate: gate.id }), hidden: true, "data-part": "operate" }, "Operate it")),
   );
 }
 
-function updateGate(node, gate, live) {
+function updateGate(node, gate, live, isOperable) {
   const position = live ? gate.position : "unknown";
   const open = (value("conditions")?.conditions ?? []).filter((condition) => gate.conditions.includes(condition.id));
   if (node.dataset.position !== position) {
@@ -123,7 +129,8 @@ function updateGate(node, gate, live) {
     node.querySelector("svg")?.remove();
     node.prepend(gatePicture(position));
   }
-  set(node, "data-needs", live && !gate.healthy);
+  set(node, "data-needs", live && needs(gate));
+  if (may("operate")) node.querySelector("[data-part=operate]").hidden = !isOperable;
   say(node.querySelector(".said"), live ? gate.sentence : `Where ${gate.title} stands now is not known.`);
   say(node.querySelector("[data-part=health]"), health(gate, open, live));
   keep(node.querySelector("ul"), open, { key: conditionKey, make: conditionOf });
@@ -136,8 +143,18 @@ function health(gate, open, live) {
     return gate.position === "unknown" ? `It was not known at ${at} either.` : `At ${at} it was ${gate.position}.`;
   }
   if (gate.healthy) return "Healthy.";
+  if (!needs(gate)) return "No trouble is known. A contact at its shut position, wired to an input of the receiver, would tell where it stands.";
   return open.length ? "▲ Needs attention." : "▲ Needs attention: where it stands can't be known. See its receiver below.";
 }
+
+/** Nothing is there that could tell where it stands: no contact, or no wire to its receiver. Nobody has to look after that. */
+function unwatched(gate) {
+  if (gate.position !== "unknown" || gate.conditions.length) return false;
+  const byHand = value("receivers")?.receivers.some((receiver) => receiver.id === gate.receiver && receiver.link === "by-hand");
+  return byHand || (gate.since === null && !gate.contacts.some((contact) => contact.role === "closed" || contact.role === "open"));
+}
+
+const needs = (gate) => !gate.healthy && !unwatched(gate);
 
 function facts(gate) {
   const opened = `${gate.cycles ? `Opened ${times(gate.cycles)}` : "Not opened"} since ${gate.service_cycles ? `the last service; the next is due at ${gate.service_cycles.toLocaleString("en-GB")}` : "counting began"}.`;
@@ -178,20 +195,23 @@ function drawReceivers(part, live) {
 
 /** Where somebody sees more of it, or says what is right. */
 const WAYS_ON = {
-  differs: () => el("a", { href: to("roster") }, "See what would change, and for whom"),
+  differs: (receiver) => (receiver.link === "by-hand" ? sheetOf(receiver, "See what is to be done at its board") : el("a", { href: to("roster") }, "See what would change, and for whom")),
+  unknown: (receiver) => receiver.link === "by-hand" && may("roster") && sheetOf(receiver, "Say what it holds"),
   waits: () => el("a", { href: to("snapshots") }, "Say what is right"),
 };
+
+const sheetOf = (receiver, text) => el("a", { href: to("visit-sheet", { receiver: receiver.id }) }, text);
 
 function updateReceiver(node, receiver, live) {
   const agreement = value("agreements")?.agreements.find((each) => each.receiver === receiver.id);
   const told = live ? (agreement?.state ?? "") : "unknown";
   if (node.dataset.told !== told) {
     node.dataset.told = told;
-    fill(node.querySelector("[data-part=way]"), WAYS_ON[told]?.());
+    fill(node.querySelector("[data-part=way]"), WAYS_ON[told]?.(receiver));
     fill(node.querySelector(".row span"), told && tag(AGREEMENTS[told], { shape: { equal: "=", differs: "≠", waits: "Ⅱ", unknown: "?" }[told] }));
   }
   const link = node.querySelector("[data-part=link]");
-  const words = live ? sentence(`${LINKS[receiver.link] ?? receiver.link}${receiver.link === "online" ? "" : `, since ${moment(receiver.since)}`}`) : "Not known at this moment.";
+  const words = live ? sentence(`${LINKS[receiver.link] ?? receiver.link}${receiver.link === "online" || receiver.link === "by-hand" ? "" : `, since ${moment(receiver.since)}`}`) : "Not known at this moment.";
   say(link, words);
   say(node.querySelector("[data-part=agrees]"), live ? agreesOf(agreement) : "");
   say(node.querySelector("[data-part=remedy]"), live && receiver.remedy ? `${receiver.problem} ${receiver.remedy}`.trim() : "");

@@ -62,14 +62,14 @@ function groupCard(group, choice, done) {
     "article",
     { class: "sheet", "aria-label": group.name },
     el("div", { class: "row apart" }, el("h3", {}, group.name), el("a", { class: "small", href: to("people", { group: group.name }) }, count(group.members, "transmitter"))),
-    rights.length ? el("ul", { class: "bullets" }, rights.map((right) => el("li", {}, `${inWords(right)}.`))) : el("p", { class: "quiet" }, "Works nothing."),
+    rights.length ? el("ul", { class: "bullets" }, rights.map((right) => el("li", {}, `${inWords(right, choice)}.`))) : el("p", { class: "quiet" }, "Works nothing."),
     choice.editable && groupEdits(group, choice, done),
   );
 }
 
 function groupEdits(group, choice, done) {
   const start = () => getTagged(pathOf(group.name));
-  const shared = { start, differs: groupDiffers, done, action: "Change it" };
+  const shared = { start, differs: (before, now) => groupDiffers(before, now, choice), done, action: "Change it" };
   let chosen = null;
   return el(
     "div",
@@ -89,9 +89,10 @@ function groupEdits(group, choice, done) {
   );
 }
 
-function groupDiffers(before, now) {
+function groupDiffers(before, now, choice) {
+  const told = (right) => inWords(right, choice).replace("Position", "position");
   const [old, next] = [written(before.rights), written(now.rights)];
-  return [...next.filter((each) => !old.includes(each)).map((each) => `now ${inWords(each).toLowerCase()}`), ...old.filter((each) => !next.includes(each)).map((each) => `no more: ${inWords(each).toLowerCase()}`)];
+  return [...next.filter((each) => !old.includes(each)).map((each) => `now ${told(each)}`), ...old.filter((each) => !next.includes(each)).map((each) => `no more: ${told(each)}`)];
 }
 
 function newGroup(choice, done) {

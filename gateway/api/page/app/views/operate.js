@@ -7,11 +7,12 @@ import { whenBack } from "../parts/again.js";
 import { field, form, tick } from "../parts/form.js";
 import { empty, failed, loading, tag } from "../parts/notice.js";
 import { poll } from "../parts/progress.js";
+import { to } from "../router.js";
 import { atOnce, politely } from "../say.js";
 import { may } from "../session.js";
-import { connection, state, value, watch, watchConnection, watchEvents } from "../store.js";
+import { connection, refresh, state, value, watch, watchConnection, watchEvents } from "../store.js";
 import { timeOf } from "../times.js";
-import { placeName, sentence } from "../words.js";
+import { callerName, placeName, sentence } from "../words.js";
 
 export const view = { path: "operate", title: "Operate an output", scope: "operate", open };
 
@@ -43,7 +44,7 @@ function open(query) {
       return;
     }
     parts = allowed.map((output) => control(output, found.find((each) => each.receiver === output.receiver).cautions));
-    fill(place, parts.map((part) => part.node));
+    fill(place, query.gate && el("p", {}, el("a", { href: to("operate") }, "Every output that may be operated")), parts.map((part) => part.node));
   }
 
   const stop = watch(["receivers", "gates"], () => {
@@ -51,7 +52,7 @@ function open(query) {
     if (value("receivers") && value("gates")) {
       begun = true;
       load();
-    } else if (state("receivers").problem) fill(place, failed(state("receivers").problem));
+    } else if (state("receivers").problem) fill(place, failed(state("receivers").problem, () => refresh("receivers")));
   });
   return {
     node: place,
@@ -167,7 +168,7 @@ function control(output, cautions) {
       fill(trouble, operations.length ? null : empty("Never from afar, as far as is kept."));
       keep(log, operations, {
         key: (each) => `${each.id} ${each.state}`,
-        make: (each) => el("li", { class: "stack" }, el("p", { class: "row apart" }, timeOf(each.asked), tag(STATES[each.state]?.[0] ?? each.state, { shape: STATES[each.state]?.[1], weight: each.state === "unknown" ? "trouble" : null })), el("p", {}, sentence(each.sentence)), each.reason && el("p", { class: "small quiet" }, `By ${each.asked_by}: ${each.reason}`)),
+        make: (each) => el("li", { class: "stack" }, el("p", { class: "row apart" }, timeOf(each.asked), tag(STATES[each.state]?.[0] ?? each.state, { shape: STATES[each.state]?.[1] })), el("p", {}, sentence(each.sentence)), each.reason && el("p", { class: "small quiet" }, `By ${callerName(each.asked_by)}: ${each.reason}`)),
       });
     } catch (problem) {
       if (problem.name !== "AbortError") fill(trouble, failed(problem, load));

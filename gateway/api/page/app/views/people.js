@@ -41,7 +41,7 @@ function openCard(serial) {
       if (live && place.querySelector(".confirm")) return; // somebody has begun to fill something in
       const several = person.transmitters.length > 1;
       const actions = (card) => choice.editable && (card.listed ? personEdits(card.serial, { several, choice, done: changed }) : el("p", {}, el("a", { class: "button", href: to("person-add", { serial: card.serial, holder: card.holder }) }, "Add it to the roster")));
-      fill(place, personCard(person, { actions }), choice.editable ? null : elsewhere());
+      fill(place, personCard(person, { actions, alone: true }), choice.editable ? null : elsewhere());
     } catch (problem) {
       if (problem.name === "AbortError") return;
       fill(place, problem.code === "not-found" ? empty("Neither the roster nor a receiver has this transmitter.") : failed(problem, () => load()));

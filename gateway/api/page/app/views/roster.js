@@ -15,7 +15,7 @@ import { connection, refresh, state, value, watch, watchConnection, watchEvents 
 import { full, moment, timeOf } from "../times.js";
 import { AGREEMENTS, CAUTIONS, count, placeName, sentence } from "../words.js";
 
-export const view = { path: "roster", title: "Roster and plans", open };
+export const view = { path: "roster", title: "Roster and changes", open };
 
 const PAGE = 20;
 
@@ -25,7 +25,7 @@ function open(query) {
 
 function openPlan(id) {
   const card = planCard(id);
-  return { node: el("div", { class: "view" }, el("p", {}, el("a", { href: to("roster") }, "Roster and all plans")), card.node), close: card.close };
+  return { node: el("div", { class: "view" }, el("p", {}, el("a", { href: to("roster") }, "Roster and all changes")), card.node), close: card.close };
 }
 
 function openAll() {

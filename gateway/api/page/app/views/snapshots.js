@@ -54,6 +54,7 @@ function takePart(taken) {
   const receiver = field({ name: "receiver", label: "Of which receiver", kind: "select" });
   const told = el("div", { role: "status" });
   const select = receiver.querySelector("select");
+  const none = empty("No receiver here keeps transmitters, or none has answered yet, so there is nothing to take a snapshot of.");
   let key = newKey();
   const node = form({
     class: "sheet",
@@ -71,9 +72,11 @@ function takePart(taken) {
   });
   const close = watch(["receivers"], () => {
     const able = (value("receivers")?.receivers ?? []).filter((each) => each.capabilities.includes("slots"));
+    node.hidden = !able.length;
+    none.hidden = Boolean(able.length) || !value("receivers");
     if (select.options.length !== able.length) fill(select, able.map((each) => el("option", { value: each.id }, placeName(each.id))));
   });
-  return { node, close };
+  return { node: [node, none], close };
 }
 
 function bringPart(taken) {
@@ -125,8 +128,8 @@ function listPart(query) {
       { key: "receiver", title: "Receiver", cell: (row) => (row.receiver.startsWith("import.") ? `${placeName(row.receiver.slice(7))}, from elsewhere` : placeName(row.receiver)) },
       { key: "reason", title: "Why", cell: (row) => REASONS[row.reason] ?? sentence(row.reason) },
       { key: "slots", title: "Transmitters", number: true, cell: (row) => row.slots.toLocaleString("en-GB") },
-      { key: "serial", title: "Board", cell: (row) => el("span", { class: "figures" }, row.serial) },
-      ...(may("roster") ? [{ key: "do", title: "Do", cell: actions }] : []),
+      { key: "serial", title: "Board", cell: (row) => (row.serial ? el("span", { class: "figures" }, row.serial) : "none") },
+      ...(may("roster") ? [{ key: "do", title: "Do", bare: true, cell: actions }] : []),
     ],
   });
 

@@ -11,7 +11,7 @@ import { replaceQuery } from "../router.js";
 import { may } from "../session.js";
 import { connection, value, watch, watchConnection, watchEvents } from "../store.js";
 import { clock, day, dayOfYear, full, isoDay, timeOf } from "../times.js";
-import { WEIGHT_SHAPES, WEIGHTS } from "../words.js";
+import { WEIGHT_SHAPES } from "../words.js";
 
 export const view = { path: "timeline", title: "Timeline", open };
 
@@ -198,6 +198,7 @@ const heading = (row) => {
   return isoDay(row.time) === isoDay(new Date()) ? `Today, ${day(row.time)}` : `${day(row.time)} ${dayOfYear(row.time).slice(-4)}`;
 };
 
+// What has needed somebody is told without colour: whether it still does stands at a glance.
 function makeItem(row) {
   return el(
     "li",
@@ -206,7 +207,7 @@ function makeItem(row) {
     el(
       "p",
       {},
-      row.weight && row.name === "condition.raised" && [tag(WEIGHTS[row.weight], { weight: row.weight, shape: WEIGHT_SHAPES[row.weight] }), " "],
+      row.weight && row.name === "condition.raised" && [tag("Needed somebody", { shape: WEIGHT_SHAPES[row.weight] }), " "],
       row.sentence,
       row.late && el("span", { class: "where" }, ` Read later: it happened between ${full(row.late.earliest)} and ${full(row.late.latest)}.`),
     ),

@@ -11,7 +11,7 @@ import { politely } from "../say.js";
 import { who } from "../session.js";
 import { refresh, state, value, watch, watchConnection, watchEvents } from "../store.js";
 import { full, moment } from "../times.js";
-import { count, placeName } from "../words.js";
+import { callerName, count, placeName } from "../words.js";
 
 export const view = { path: "visit-sheet", title: "Visit sheet", scope: "roster", open };
 
@@ -192,5 +192,5 @@ function drawAbout(about, sheet) {
 function howOf({ state: now, tick }) {
   const withdrawn = now === "withdrawn" ? "No longer wanted. Tick it all the same if it was done. " : "";
   if (!tick) return withdrawn;
-  return `${withdrawn}Done by hand by ${tick.done_by || tick.asked_by}, ${moment(tick.time)}${tick.clock_trusted ? "" : " (the clock was not known to be right)"}; not proven.`;
+  return `${withdrawn}Done by hand by ${tick.done_by || callerName(tick.asked_by)}, ${moment(tick.time)}${tick.clock_trusted ? "" : " (the clock was not known to be right)"}; not proven.`;
 }

@@ -10,7 +10,7 @@ import { politely } from "../say.js";
 import { may } from "../session.js";
 import { refresh, value, watch, watchEvents } from "../store.js";
 import { moment, timeOf } from "../times.js";
-import { count, list, placeName, sentence } from "../words.js";
+import { callerName, count, list, placeName, sentence } from "../words.js";
 
 export const view = { path: "work", title: "Work in progress", open };
 
@@ -130,7 +130,7 @@ function pastRow(visit) {
     "li",
     { class: "stack" },
     el("h3", {}, whereOf(visit)),
-    el("p", { class: "small quiet" }, `${moment(visit.started)} to ${moment(visit.ended ?? visit.until)}, started by ${visit.asked_by}, ended by ${visit.ended_by || "its time"}.`),
+    el("p", { class: "small quiet" }, `${moment(visit.started)} to ${moment(visit.ended ?? visit.until)}, started by ${callerName(visit.asked_by)}, ended by ${callerName(visit.ended_by || "its time")}.`),
     visit.reason && el("p", {}, visit.reason),
     changes > 0 ? el("details", { open: changes < 6 }, el("summary", {}, `${count(changes, "change")} meanwhile`), el("ul", { class: "bullets" }, visit.changes.map((each) => el("li", {}, timeOf(each.time), ` ${placeName(each.receiver)}: ${sentence(each.sentence)}`)))) : el("p", {}, "Nothing was changed meanwhile."),
     visit.unread.length > 0 && el("p", {}, `▲ ${list(visit.unread.map(placeName))} could not be read at the end: the list may lack something.`),
