@@ -30,13 +30,13 @@ def show(
 ) -> None:
     """Show on-times, local programming, whether a link password is set, and what outputs are called."""
 
-    async def work(client: ApiClient) -> tuple[SettingsAnswer, _Outputs] | None:
+    async def work(client: ApiClient) -> tuple[SettingsAnswer, _Outputs] | ApiProblem:
         try:
             found = (await client.get_settings(receiver)).value
         except ApiProblem as problem:
             if problem.code != "unsupported":
                 raise
-            return None
+            return problem
         return found, await _outputs(client, receiver)
 
     names = daemon.ask(lambda client: client.get_output_names(receiver)).value["outputs"]
@@ -44,8 +44,10 @@ def show(
         print_names(names)
     held = daemon.ask(work)
     if as_json:
-        print_json({**(held[0] if held else {}), "output_names": names})
-    elif held:
+        print_json({**({} if isinstance(held, ApiProblem) else held[0]), "output_names": names})
+    elif isinstance(held, ApiProblem):
+        console.print(f"{held.message} {held.remedy}", markup=False)
+    else:
         _print_settings(*held)
 
 

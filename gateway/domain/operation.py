@@ -80,8 +80,13 @@ class Operable:
 
     @property
     def is_stop(self) -> bool:
-        """Whether it, or its gate, is named after a stop: never operated from afar."""
-        return any(names_a_stop(text) for text in (self.name, self.gate, self.title))
+        """Whether it, its gate or what warns before it is named after a stop: never operated from afar."""
+        return any(names_a_stop(text) for text in (self.name, self.gate, self.title, self.warning_name))
+
+    @property
+    def warning_name(self) -> str:
+        """The output that works before it; empty without one."""
+        return self.warning.name if self.warning else ""
 
 
 @dataclass(frozen=True, slots=True)

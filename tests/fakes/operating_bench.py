@@ -48,6 +48,7 @@ class OperatingBench:
         self.planning = False
         self.boot_id = "boot-1"
         self.warning = warning
+        self.names: dict[int, str] = {}
         board = self.gate.board
         self.store.mirrors.kept["slip-gate"] = Mirror("slip-gate", board.identity, board.limits, board.revision, {})
         self.desk = self.new_desk()
@@ -67,6 +68,7 @@ class OperatingBench:
             clock=self.clock,
             boot_id=self.boot_id,
             planning=lambda _: self.planning,
+            names={"slip-gate": self.names},
         )
 
     def heard(self, name: str, link: LinkState = LinkState.ONLINE) -> LiveReceiver:

@@ -312,7 +312,9 @@ class OperatingDesk(OperationDesk):
         return Operable(order.receiver, order.output, self._name(order.receiver, order.output))
 
     def _called(self, operable: Operable) -> Operable:
-        """By the names in force; what the settings allow stays bound to the output."""
+        """By the names in force; what the settings allow stays bound to the output, and a stop of theirs stays one."""
+        if operable.is_stop:
+            return operable
         name = self._name(operable.receiver, operable.output) or operable.name
         warning = operable.warning
         if warning is not None:
