@@ -36,6 +36,7 @@ def settle(
     premises: Premises, state: State, tick: Tick, *, epoch: str, visited: frozenset[str] = frozenset()
 ) -> Settled:
     """Compare. `epoch` begins the ids that are given out; `visited` are the receivers that people work at."""
+    state = _without_lifted(state, tick)
     wanted, due = _wanted(premises, state, tick)
     over = {key for key, each in state.open.items() if _outlasts(each, visited)}
     cleared = tuple(
@@ -76,6 +77,18 @@ def acknowledge(state: State, condition_id: str, acknowledgement: Acknowledgemen
     if CONDITIONS[found.kind].ending is Ending.ACKNOWLEDGED:
         state = _ended(state, found)
     return state, found
+
+
+def _without_lifted(state: State, tick: Tick) -> State:
+    """A use of what is no longer revoked is forgotten, so that revoking it again brings no old alarm back."""
+    lifted = {
+        key
+        for key, each in state.happened.items()
+        if each.kind is ConditionKind.REVOKED_USED and each.serial not in tick.revoked
+    }
+    if not lifted:
+        return state
+    return replace(state, happened={key: each for key, each in state.happened.items() if key not in lifted})
 
 
 def _outlasts(condition: Condition, visited: frozenset[str]) -> bool:

@@ -216,8 +216,6 @@ def _noisy(premises: Premises, state: State, tick: Tick) -> Iterator[Verdict]:
 
 def _happenings(premises: Premises, state: State, tick: Tick) -> Iterator[Verdict]:
     for key, each in state.happened.items():
-        if each.kind is ConditionKind.REVOKED_USED and each.serial not in tick.revoked:
-            continue
         yield Verdict(
             each.kind,
             key.partition(":")[2],

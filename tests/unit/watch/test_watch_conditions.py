@@ -432,6 +432,21 @@ async def test_lifting_a_revocation_ends_what_its_use_raised() -> None:
         assert bench.told()[-1] == ("condition.cleared", "revoked-used")
 
 
+async def test_what_is_revoked_once_more_was_not_used_since() -> None:
+    """Lifted and revoked again: the old press is no news; the next one is."""
+    bench = ConditionBench()
+    async with bench.run():
+        await _use_revoked(bench)
+        bench.revoked.clear()
+        await bench.clock.advance(5)
+        told = len(bench.told())
+        bench.revoked.add(LOST)
+        await bench.clock.advance(60)
+        assert bench.told()[told:] == []
+        await _use_revoked(bench)
+        assert bench.told()[told:] == [("condition.raised", "revoked-used")]
+
+
 async def test_drift_ends_when_nothing_of_it_is_left() -> None:
     """The receiver is as the roster says again."""
     bench = ConditionBench()
