@@ -24,9 +24,18 @@ def _change(works: Quay, body: dict[str, Any]) -> None:
     assert answer.status_code == 200, answer.text
 
 
+def _call(works: Quay, receiver: str, names: dict[str, str]) -> None:
+    """Somebody else gives names."""
+    path, client = f"/receivers/{receiver}/output-names", works.yard.daemon.client
+    answer = client.patch(path, json={"names": names}, headers={"If-Match": client.get(path).headers["ETag"]})
+    assert answer.status_code == 200, answer.text
+
+
 @pytest.fixture(autouse=True)
 def _put_back(works: Quay) -> Iterator[None]:
     yield
+    for receiver in ("slip-gate", "car-park"):
+        _call(works, receiver, {"1": ""})
     _change(works, {"on_times_s": {"1": 5, "2": 5}, "local_programming": True, "password": ""})
 
 
@@ -113,6 +122,69 @@ async def test_protection_is_a_part_of_its_own(browser: Browser, works: Quay) ->
         await write.click()
         await expect(page.get_by_text("The link password is off now.")).to_be_visible()
     assert not _held(works)["password_set"]
+
+
+async def test_an_output_is_called_otherwise_everywhere_at_once(browser: Browser, works: Quay) -> None:
+    """The settings file's name beside the one in use; what can't be a name is told; the receiver is not asked."""
+    async with open_visitor(browser, works.address) as visitor:
+        page = visitor.page
+        await visitor.sign_in(works.token("admin"))
+        await visitor.go("settings?receiver=slip-gate")
+        part = page.get_by_role("region", name="Names of outputs")
+        row = part.get_by_role("group", name="Output 1", exact=True)
+        await expect(row).to_contain_text("In the settings filegate")
+        await expect(row).to_contain_text("In usegate")
+        send = part.get_by_role("button", name="Call them so")
+        await send.click()
+        await expect(part.get_by_role("alert")).to_contain_text("Every output is called so already.")
+        await row.get_by_label("Call it").fill("<b>slip</b>")
+        await send.click()
+        await expect(part.get_by_role("alert")).to_contain_text(
+            "can't be called “<b>slip</b>”: a name has no “<” in it"
+        )
+        await row.get_by_label("Call it").fill("boat-hoist")
+        await send.click()
+        await expect(part.get_by_role("alert")).to_contain_text("output 2 is called so")
+        revision = works.yard.lines["quayside"].revision()
+        await row.get_by_label("Call it").fill("slip")
+        await page.keyboard.press("Enter")
+        await expect(part.get_by_text("Output 1 is called slip, before gate.")).to_be_visible()
+        await expect(row).to_contain_text("In useslip")
+        await expect(_row(page, "Slip (output 1)")).to_contain_text("On the receiver")
+        assert works.yard.lines["quayside"].revision() == revision
+        await row.get_by_label("Call it").fill("")
+        await send.click()
+        await expect(part.get_by_text("Output 1 is called gate, before slip.")).to_be_visible()
+        await expect(row).to_contain_text("Earlier: slip.")
+        await expect(row.get_by_label("Call it")).to_have_value("gate")
+        assert await visitor.violations() == []
+
+
+async def test_names_are_refused_when_somebody_else_was_faster(browser: Browser, works: Quay) -> None:
+    """What is typed stays, what is in use now comes beside it; where nothing is typed it is shown at once."""
+    async with open_visitor(browser, works.address) as visitor:
+        page = visitor.page
+        await visitor.sign_in(works.token("admin"))
+        await visitor.go("settings?receiver=car-park")
+        part = page.get_by_role("region", name="Names of outputs")
+        row = part.get_by_role("group", name="Output 1", exact=True)
+        await expect(row).to_contain_text("In usebarrier")
+        await row.get_by_label("Call it").fill("boom")
+        _call(works, "car-park", {"1": "pole"})
+        await expect(part.get_by_text("have just been called otherwise by somebody else")).to_be_visible()
+        await part.get_by_role("button", name="Call them so").click()
+        refused = part.get_by_role("alert")
+        await expect(refused).to_contain_text(
+            "Somebody called outputs otherwise since you looked. Nothing of yours was"
+        )
+        await expect(refused).to_contain_text("Output 1 is called pole, before barrier.")
+        await expect(row).to_contain_text("In usepole")
+        await expect(row.get_by_label("Call it")).to_have_value("boom")
+        await part.get_by_role("button", name="Call them so").click()
+        await expect(part.get_by_text("Output 1 is called boom, before pole.")).to_be_visible()
+        _call(works, "car-park", {"1": ""})
+        await expect(row).to_contain_text("In usebarrier")
+        await expect(row.get_by_label("Call it")).to_have_value("barrier")
 
 
 async def test_without_the_scope_it_is_shown_and_not_changed(browser: Browser, works: Quay) -> None:

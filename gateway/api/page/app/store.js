@@ -18,7 +18,7 @@ const PATHS = {
 /** Which events may change a resource, by the event's noun; all others leave it alone. */
 const TOLD_BY = {
   gateway: ["clock", "roster", "gateway", "outlet", "plan", "link", "journal"],
-  gates: ["input", "output", "link", "receiver", "condition", "transmitter", "journal"],
+  gates: ["input", "output", "link", "receiver", "condition", "transmitter", "settings", "journal"],
   receivers: ["link", "receiver", "slot", "plan", "roster", "drift", "settings", "journal"],
   agreements: ["link", "receiver", "slot", "plan", "roster", "drift", "revocation", "journal"],
   conditions: ["condition", "journal"],

@@ -26,6 +26,7 @@ export function receiverSettings(receiver) {
   let now = null; // what the receiver held when it was read last, and the tag that a change has to name
   let tagged = "";
   let rows = [];
+  let called = ""; // what the outputs were called when the rows were made
   let writing = false;
   let closed = false;
 
@@ -38,7 +39,11 @@ export function receiverSettings(receiver) {
       fill(status);
       fill(news);
       say(read, `Read from the receiver at ${seconds(new Date())}.`);
-      if (!rows.length) build(state.outputs);
+      const names = state.outputs.map((output) => output.name).join("\n");
+      if (!rows.length || (names !== called && !rows.some((row) => row.typed()))) {
+        build(state.outputs);
+        called = names;
+      }
       for (const row of rows) row.update(now, state.outputs);
     } catch (problem) {
       if (!closed) fill(status, failed(problem, load));
@@ -98,8 +103,8 @@ export function receiverSettings(receiver) {
   }
 
   // A change by somebody else is shown at once where nothing is being typed; else it is told, and a write would be refused.
-  function changed() {
-    if (writing) return;
+  function changed({ data }) {
+    if (writing || (data?.output_names && rows.some((row) => row.typed()))) return; // a name is no setting of the receiver
     if (!rows.some((row) => row.typed())) {
       load();
       return;
@@ -107,7 +112,7 @@ export function receiverSettings(receiver) {
     fill(news, el("div", { class: "notice", "data-kind": "stale" }, el("strong", {}, el("span", { "aria-hidden": "true" }, "◆"), "The settings have just been changed by somebody else."), el("p", {}, "What stands here is older. Writing is refused until you have seen what stands there now; what you typed stays."), el("div", { class: "row" }, el("button", { type: "button", on: { click: () => load() } }, "Show what stands there now"))));
   }
 
-  const stops = [watchEvents((event) => EVENTS.has(event.type) && event.subject === receiver.id && changed()), whenBack(() => rows.some((row) => row.typed()) || load())];
+  const stops = [watchEvents((event) => EVENTS.has(event.type) && event.subject === receiver.id && changed(event)), whenBack(() => rows.some((row) => row.typed()) || load())];
   load();
   return {
     node,
@@ -136,7 +141,7 @@ function timeRows(receiver, outputs) {
       gates.map((gate) => el("div", { class: "stack", role: "group", "aria-label": gate.title }, el("h3", {}, gate.title), nodesOf(gate.outputs))),
       named.length > 0 && el("div", { class: "stack" }, el("h3", {}, gates.length ? "Not part of a gate" : "Outputs"), nodesOf(named)),
       unnamed.length > 0 && el("details", {}, el("summary", {}, "Outputs without a name"), el("div", { class: "stack" }, nodesOf(unnamed))),
-      el("p", { class: "small quiet" }, "Names of outputs and what is a gate stand in the settings file on the gateway; no receiver keeps them. A mode is set with the selector on the board."),
+      el("p", { class: "small quiet" }, "What is a gate stands in the settings file on the gateway. A mode is set with the selector on the board."),
     ],
   };
 }

@@ -1,14 +1,17 @@
-// Settings of a receiver: on-times under each gate, protection, and what stands elsewhere. One receiver at a time: each
-// reading goes over its line.
+// Settings of a receiver: on-times under each gate, protection, and what its outputs are called. One receiver at a time:
+// each reading goes over its line.
 
 import { el, fill } from "../dom.js";
 import { field } from "../parts/form.js";
 import { empty, failed, loading, notAllowed } from "../parts/notice.js";
+import { outputNames } from "../parts/output-names.js";
 import { receiverSettings } from "../parts/receiver-settings.js";
 import { replaceQuery } from "../router.js";
 import { may } from "../session.js";
 import { refresh, state, watch } from "../store.js";
 import { placeName } from "../words.js";
+
+const reachable = (receiver) => receiver.capabilities.includes("settings") && receiver.link !== "by-hand";
 
 export const view = { path: "settings", title: "Settings", heading: "Settings of receivers", open };
 
@@ -19,7 +22,7 @@ function open(query) {
   const status = el("div", {}, loading());
   const place = el("div", { class: "stack" });
   const node = el("div", { class: "view" }, may("admin") ? null : notAllowed("admin"), picker, status, place);
-  let card = null;
+  let cards = [];
   let shown = "";
 
   function draw() {
@@ -28,24 +31,24 @@ function open(query) {
       fill(status, (problem ?? state("gates").problem) ? failed(problem ?? state("gates").problem, () => refresh("receivers", "gates")) : loading());
       return;
     }
-    const able = receivers.receivers.filter((receiver) => receiver.capabilities.includes("settings") && receiver.link !== "by-hand");
-    if (!able.length) {
-      fill(status, empty("No receiver here has settings that the gateway can reach: their maps have none, or no line leads to them."));
+    const all = receivers.receivers;
+    if (!all.length) {
+      fill(status, empty("The settings file names no receiver yet."));
       return;
     }
     fill(status);
-    picker.hidden = able.length < 2;
-    if (select.options.length !== able.length) fill(select, able.map((receiver) => el("option", { value: receiver.id }, placeName(receiver.id))));
-    const wanted = able.find((receiver) => receiver.id === (shown || query.receiver)) ?? able[0];
+    picker.hidden = all.length < 2;
+    if (select.options.length !== all.length) fill(select, all.map((receiver) => el("option", { value: receiver.id }, placeName(receiver.id))));
+    const wanted = all.find((receiver) => receiver.id === (shown || query.receiver)) ?? all.find(reachable) ?? all[0];
     if (wanted.id !== shown) show(wanted);
   }
 
   function show(receiver) {
-    card?.close();
+    for (const card of cards) card.close();
     shown = receiver.id;
     select.value = receiver.id;
-    card = receiverSettings(receiver);
-    fill(place, el("h2", { class: "unseen" }, placeName(receiver.id)), card.node);
+    cards = [...(reachable(receiver) ? [receiverSettings(receiver)] : []), outputNames(receiver)];
+    fill(place, el("h2", { class: "unseen" }, placeName(receiver.id)), reachable(receiver) ? null : empty(receiver.link === "by-hand" ? "No line reaches this receiver, so its on-times and its protection are set at the board." : "This receiver has no settings that the gateway can reach: its map has none."), cards.map((card) => card.node));
   }
 
   select.addEventListener("input", () => {
@@ -57,7 +60,7 @@ function open(query) {
     node,
     close() {
       stop();
-      card?.close();
+      for (const card of cards) card.close();
     },
   };
 }
