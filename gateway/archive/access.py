@@ -104,7 +104,7 @@ class AccessReader:
         for place in places:
             name = place.facts.name
             spans = await self._history.memory(period, receiver=name)
-            rows += await asyncio.to_thread(self._held, place, spans, rosters, period)
+            rows += _together(await asyncio.to_thread(self._held, place, spans, rosters, period))
             rows += await asyncio.to_thread(self._only_wanted, place, spans, rosters, period)
             days.append(await self._receiver_day(name, since.get(name), period))
         return AccessDay(
@@ -198,6 +198,14 @@ class AccessReader:
             receipt=receipt.id if receipt else "",
             receipt_time=datetime.fromisoformat(clock) if clock else None,
         )
+
+
+def _together(rows: Sequence[AccessRow]) -> list[AccessRow]:
+    """In the order of the slots, but all of one transmitter beside each other: it may have moved within the day."""
+    places: dict[int, int] = {}
+    for place, row in enumerate(rows):
+        places.setdefault(row.serial, place)
+    return sorted(rows, key=lambda row: places[row.serial])
 
 
 def _line_at(mine: Sequence[RosterSpan], span: MemorySpan, period: Period) -> RosterLine | None:

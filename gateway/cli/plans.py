@@ -24,7 +24,7 @@ __all__ = ["plans"]
 plans = typer.Typer(
     help="Pending changes and those that were made: what was written, what waits for approval.", no_args_is_help=True
 )
-_Plan = Annotated[str, typer.Argument(help="The plan's id.")]
+_Plan = Annotated[str, typer.Argument(help="Its id, as `gatepost plan list` shows it.")]
 _ALL = 1_000_000
 
 
@@ -37,10 +37,16 @@ def list_(
     limit: Annotated[int, typer.Option("--limit", min=1, max=500, help="How many at most, newest first.")] = 30,
     as_json: AsJson = False,
 ) -> None:
-    """List plans and how they ended, newest first."""
+    """List changes, pending and made, and how they ended; newest first."""
     query: dict[str, str | int] = {"receiver": receiver} if receiver else {}
 
     async def work(client: ApiClient) -> list[dict[str, Any]]:
+        found = await listed(client)
+        if receiver and not found:
+            await client.get(f"/receivers/{part(receiver)}")  # none of that name is another matter than none yet
+        return found
+
+    async def listed(client: ApiClient) -> list[dict[str, Any]]:
         if held:
             every = await client.get_all("/plans", "plans", limit=500, **query)
             return [plan for plan in every if plan["state"] == "held"]
@@ -78,7 +84,7 @@ def show(
     plan: _Plan,
     as_json: AsJson = False,
 ) -> None:
-    """Show one plan with every change in words: who gains, who loses, and how it ended."""
+    """Show changes one by one in words, who gains and who loses, and how they ended."""
     found = daemon.ask(lambda client: client.get(f"/plans/{part(plan)}"))
     if as_json:
         print_json(found)
@@ -94,7 +100,7 @@ def approve(
     plan: _Plan,
     as_json: AsJson = False,
 ) -> None:
-    """Let a plan go ahead that waits for approval, and follow it to its end."""
+    """Let pending changes go ahead that wait for approval, and follow them to their end."""
 
     async def work(client: ApiClient) -> dict[str, Any]:
         started = await client.send("POST", f"/plans/{part(plan)}/application")
@@ -116,7 +122,7 @@ def refuse(
     reason: Annotated[str, typer.Option("--reason", help="Why not; kept with the changes and in the audit.")],
     as_json: AsJson = False,
 ) -> None:
-    """Say no to a plan that waits for approval. The same roster does not ask for it again by itself."""
+    """Say no to pending changes that wait for approval. The same roster does not ask for them again by itself."""
     found = daemon.ask(lambda client: client.send("POST", f"/plans/{part(plan)}/refusal", {"reason": reason}))
     _end(found, "refused", as_json)
 

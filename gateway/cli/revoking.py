@@ -14,6 +14,7 @@ from gateway.cli.console import (
     AsJson,
     console,
     fail,
+    local_time,
     print_json,
     tell_aside,
 )
@@ -26,7 +27,7 @@ __all__ = ["revoke"]
 _PROOF_WAIT_S = 10.0
 _STATES = {
     "proven": "gone, proven by reading the memory",
-    "pending": "pending; removed as soon as it answers",
+    "pending": "pending; taken out as soon as it can be reached (gatepost status says what is in the way)",
     "owed": "owed at the next visit; it works there until then (gatepost visit-sheet show)",
     "by-hand": "not there by what was ticked by hand; not proven",
 }
@@ -74,7 +75,7 @@ def revoke(
     elif lift:
         _print_lifted(found, as_json)
     else:
-        _print_revoked(found, as_json, alone=serial is not None)
+        _print_revoked(found, reason, as_json, alone=serial is not None)
 
 
 def _check_usage(
@@ -164,11 +165,18 @@ def _print_lifted(serials: list[str], as_json: bool) -> None:
         console.print(f"The revocation of {full} is lifted. The next sync gives it what the roster says.")
 
 
-def _print_revoked(revoked: _Revoked, as_json: bool, *, alone: bool) -> None:
+def _earlier(revoked: dict[str, Any], reason: str) -> str:
+    """Who asked first stays on record, and why."""
+    if revoked["reason"] == reason:
+        return ""
+    return f" It was before, since {local_time(revoked['time'])} by {revoked['asked_by']}: {revoked['reason']}"
+
+
+def _print_revoked(revoked: _Revoked, reason: str, as_json: bool, *, alone: bool) -> None:
     if as_json:
         print_json(revoked[0] if alone else {"revocations": revoked})
     for each in revoked if not as_json else ():
-        console.print(f"Transmitter {each['serial']} is revoked.")
+        console.print(f"Transmitter {each['serial']} is revoked.{_earlier(each, reason)}", markup=False)
         for receiver, state in sorted(each["states"].items()):
             receipt = each["receipts"].get(receiver, "")
             console.print(f"  {receiver}: {_STATES[state]}{f' (receipt {receipt})' if receipt else ''}", markup=False)

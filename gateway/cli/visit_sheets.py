@@ -49,12 +49,7 @@ def _print_sheet(sheet: dict[str, Any]) -> None:
     if counts["owed"]:
         console.print(f"OWED: {counts['owed']} revoked, and working until somebody has been there.", markup=False)
     for line in sheet["lines"]:
-        console.print(f"{_BOXES[line['state']]} {line['number']:>4}  {line['words']}", markup=False)
-        if line["state"] == "withdrawn":
-            console.print("          no longer wanted; tick it if it was done all the same", markup=False)
-        if tick := line["tick"]:
-            who = tick["done_by"] or tick["asked_by"]
-            console.print(f"          done by hand by {who}, {local_time(tick['time'])}; not proven", markup=False)
+        _print_line(line)
     if sheet["problem"]:
         console.print(f"{sheet['problem']} {sheet['remedy']}", markup=False)
     elif not counts["open"]:
@@ -127,7 +122,17 @@ def _print_lines(lines: list[dict[str, Any]], as_json: bool) -> None:
         print_json(lines)
         return
     for line in lines:
-        console.print(f"{_BOXES[line['state']]} {line['number']:>4}  {line['words']}", markup=False)
+        _print_line(line)
+
+
+def _print_line(line: dict[str, Any]) -> None:
+    """With who ticked it: whoever ticks it once more sees that somebody else did."""
+    console.print(f"{_BOXES[line['state']]} {line['number']:>4}  {line['words']}", markup=False)
+    if line["state"] == "withdrawn":
+        console.print("          no longer wanted; tick it if it was done all the same", markup=False)
+    if tick := line["tick"]:
+        who = tick["done_by"] or tick["asked_by"]
+        console.print(f"          done by hand by {who}, {local_time(tick['time'])}; not proven", markup=False)
 
 
 @visit_sheets.command("holds")

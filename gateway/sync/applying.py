@@ -267,7 +267,7 @@ class _Application:
 
     async def _applied(self) -> Plan:
         took_s = self._deps.clock.monotonic() - self._began
-        outcome = f"{plan_summary(self._plan)}; written and proven in {took_s:.1f} s."
+        outcome = f"{plan_summary(self._plan)}; written and proven in {max(took_s, 0.1):.1f} s."
         if self._plan.settings is not None:
             outcome += " Settings are set and read back."
         stated = await self._deps.receipts.after(self._plan)
