@@ -1,49 +1,85 @@
-"""All commands, and the way into them."""
+"""All commands, and the way into them.
+
+Only the command that is asked for is loaded: the daemon lives for months with what its start has loaded, and a
+command is there at once. Help, completion and mistakes load them all.
+"""
 
 from __future__ import annotations
 
+import sys
+from importlib import import_module
 from importlib.metadata import version
 from typing import Annotated
 
 import typer
 
-from gateway.cli.changing import settings
-from gateway.cli.clearing import reset
 from gateway.cli.console import console
-from gateway.cli.demo import demo
-from gateway.cli.drift import drift
-from gateway.cli.enrolling import enrol, overrides
-from gateway.cli.first_roster import from_receiver
-from gateway.cli.following import follow
-from gateway.cli.gates import conditions, why
-from gateway.cli.histories import history
-from gateway.cli.looking import status
-from gateway.cli.operating import outputs
-from gateway.cli.outlets import outlets
-from gateway.cli.people import people
-from gateway.cli.plans import plans
-from gateway.cli.receipts import receipts
-from gateway.cli.reports import reports
-from gateway.cli.revoking import revoke
-from gateway.cli.rosters import rosters
-from gateway.cli.running import check, run
-from gateway.cli.snapshots import snapshots
-from gateway.cli.tokens import tokens
-from gateway.cli.virtual import virtual_receiver
-from gateway.cli.visit_sheets import visit_sheets
-from gateway.cli.visits import visits
 
-__all__ = ["main"]
+__all__ = ["command_line", "main"]
 
-app = typer.Typer(
-    name="gatepost",
-    help="A gateway for radio receivers that drive gates, barriers and shutters.",
-    no_args_is_help=True,
-    add_completion=False,
-    pretty_exceptions_enable=False,
-    rich_markup_mode=None,
-    context_settings={"max_content_width": 110},  # on a wide terminal nothing of the lists is cut
-)
+#: Every command where it stands in this room, in the order of the help. Two words: a command of the group before it.
+_PLACES = {
+    "demo": "demo:demo",
+    "run": "running:run",
+    "check": "running:check",
+    "status": "looking:status",
+    "follow": "following:follow",
+    "conditions": "gates:conditions",
+    "why": "gates:why",
+    "roster": "rosters:rosters",
+    "roster from-receiver": "first_roster:from_receiver",
+    "roster history": "histories:history",
+    "people": "people:people",
+    "plan": "plans:plans",
+    "receipt": "receipts:receipts",
+    "report": "reports:reports",
+    "enrol": "enrolling:enrol",
+    "overrides": "enrolling:overrides",
+    "revoke": "revoking:revoke",
+    "drift": "drift:drift",
+    "settings": "changing:settings",
+    "token": "tokens:tokens",
+    "snapshot": "snapshots:snapshots",
+    "outlet": "outlets:outlets",
+    "output": "operating:outputs",
+    "visit": "visits:visits",
+    "reset": "clearing:reset",
+    "visit-sheet": "visit_sheets:visit_sheets",
+    "virtual-receiver": "virtual:virtual_receiver",
+}
+
+
+def command_line(asked: str | None = None) -> typer.Typer:
+    """All commands, or the one that is asked for, where there is such a one."""
+    app = typer.Typer(
+        name="gatepost",
+        help=_start.__doc__,
+        callback=_start,
+        no_args_is_help=True,
+        add_completion=False,
+        pretty_exceptions_enable=False,
+        rich_markup_mode=None,
+        context_settings={"max_content_width": 110},  # on a wide terminal nothing of the lists is cut
+    )
+    groups = {"": app}
+    known = any(words.split()[0] == asked for words in _PLACES)
+    for words, place in _PLACES.items():
+        group, _, name = words.rpartition(" ")
+        if known and words.split()[0] != asked:
+            continue
+        module, _, attribute = place.partition(":")
+        found = getattr(import_module(f"gateway.cli.{module}"), attribute)
+        if isinstance(found, typer.Typer):
+            groups[name] = found
+            app.add_typer(found, name=name)
+        else:
+            groups[group].command(name)(found)
+    return app
+
+
+def main() -> None:
+    """Run the command that the arguments name."""
+    command_line(sys.argv[1] if len(sys.argv) > 1 else None)()
 
 
 def _say_version(asked: bool) -> None:
@@ -52,44 +88,9 @@ def _say_version(asked: bool) -> None:
         raise typer.Exit
 
 
-@app.callback()
 def _start(
     _version: Annotated[
         bool, typer.Option("--version", callback=_say_version, is_eager=True, help="Say which version this is.")
     ] = False,
 ) -> None:
     """A gateway for radio receivers that drive gates, barriers and shutters."""
-
-
-app.command()(demo)
-app.command()(run)
-app.command()(check)
-app.command()(status)
-app.command()(follow)
-app.command()(conditions)
-app.command()(why)
-app.add_typer(rosters, name="roster")
-rosters.command("from-receiver")(from_receiver)
-rosters.command("history")(history)
-app.add_typer(people, name="people")
-app.add_typer(plans, name="plan")
-app.add_typer(receipts, name="receipt")
-app.add_typer(reports, name="report")
-app.command()(enrol)
-app.command()(overrides)
-app.command()(revoke)
-app.add_typer(drift, name="drift")
-app.add_typer(settings, name="settings")
-app.add_typer(tokens, name="token")
-app.add_typer(snapshots, name="snapshot")
-app.add_typer(outlets, name="outlet")
-app.add_typer(outputs, name="output")
-app.add_typer(visits, name="visit")
-app.command()(reset)
-app.add_typer(visit_sheets, name="visit-sheet")
-app.command("virtual-receiver")(virtual_receiver)
-
-
-def main() -> None:
-    """Run the command that the arguments name."""
-    app()

@@ -7,7 +7,6 @@ import os
 # what the console takes from the environment when it is made: a plain stream as wide as that of a command in a test
 os.environ.update(COLUMNS="200", TERM="dumb")
 
-import gateway.cli.app
 import gateway.cli.checking
 import gateway.daemon
 import gateway.outlets.alarm.outlet
@@ -19,3 +18,6 @@ import gateway.roster.http_source
 import gateway.roster.signed_source
 import gateway.settings
 import gateway.virtual.process  # noqa: F401
+from gateway.cli.app import command_line
+
+command_line()

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 from typer.testing import CliRunner
 
-from gateway.cli.app import app
+from gateway.cli.app import command_line
 
 _WRONG = (
     (["enrol", "slip-gate", "--press"], "--serial"),
@@ -25,7 +25,9 @@ _WRONG = (
 @pytest.mark.parametrize(("arguments", "named"), _WRONG)
 def test_wrong_usage(arguments: list[str], named: str) -> None:
     """Exit code 2, with the option that is meant; no daemon is asked."""
-    done = CliRunner().invoke(app, [*arguments], env={"COLUMNS": "200", "GATEPOST_SOCKET": "/nonexistent/api.sock"})
+    done = CliRunner().invoke(
+        command_line(), [*arguments], env={"COLUMNS": "200", "GATEPOST_SOCKET": "/nonexistent/api.sock"}
+    )
     assert done.exit_code == 2, done.output
     assert named in done.output
 
@@ -33,6 +35,6 @@ def test_wrong_usage(arguments: list[str], named: str) -> None:
 @pytest.mark.parametrize("arguments", [["enrol", "slip-gate", "--serial", "48O"], ["overrides", "--withdraw", "x"]])
 def test_what_is_no_serial(arguments: list[str]) -> None:
     """Said with what to write."""
-    done = CliRunner().invoke(app, arguments, env={"GATEPOST_SOCKET": "/nonexistent/api.sock"})
+    done = CliRunner().invoke(command_line(), arguments, env={"GATEPOST_SOCKET": "/nonexistent/api.sock"})
     assert done.exit_code == 1
     assert "ten decimal digits" in done.output

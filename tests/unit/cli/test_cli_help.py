@@ -7,7 +7,7 @@ import re
 import pytest
 from typer.testing import CliRunner
 
-from gateway.cli.app import app
+from gateway.cli.app import command_line
 
 _DAEMON = {"--url", "--token-file", "--socket"}
 OPTIONS: dict[str, set[str]] = {
@@ -66,7 +66,7 @@ OPTIONS: dict[str, set[str]] = {
 
 
 def _help(*command: str) -> str:
-    done = CliRunner().invoke(app, [*command, "--help"], env={"COLUMNS": "200"})
+    done = CliRunner().invoke(command_line(), [*command, "--help"], env={"COLUMNS": "200"})
     assert done.exit_code == 0
     return done.stdout
 
@@ -93,13 +93,13 @@ def test_every_command_that_reads_has_json() -> None:
 def test_a_command_without_its_part_shows_help() -> None:
     """`gatepost` and `gatepost roster` alone are questions, answered with what there is."""
     for arguments in ([], ["roster"], ["settings"], ["token"]):
-        done = CliRunner().invoke(app, arguments)
+        done = CliRunner().invoke(command_line(), arguments)
         assert done.exit_code == 2
         assert "Usage:" in done.output
 
 
 def test_the_version() -> None:
     """What SECURITY.md asks for in a report."""
-    done = CliRunner().invoke(app, ["--version"])
+    done = CliRunner().invoke(command_line(), ["--version"])
     assert done.exit_code == 0
     assert re.fullmatch(r"gatepost \d+\.\d+\.\d+\S*\n", done.stdout)

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 from typer.testing import CliRunner
 
-from gateway.cli.app import app
+from gateway.cli.app import command_line
 from gateway.cli.client import ApiProblem, part
 from gateway.cli.console import exit_code
 from gateway.errors import NotFound
@@ -16,7 +16,7 @@ from gateway.errors import NotFound
 @pytest.mark.parametrize("url", ["x", "ftp://gate.example", "http://", "localhost:8470"])
 def test_an_address_that_is_none(url: str) -> None:
     """Wrong usage, told before anything is asked."""
-    done = CliRunner().invoke(app, ["status", "--url", url])
+    done = CliRunner().invoke(command_line(), ["status", "--url", url])
     assert done.exit_code == 2
     assert "Write http://HOST:PORT or https://HOST:PORT." in done.stderr
 
@@ -26,7 +26,7 @@ def test_a_token_file_that_holds_none(tmp_path: Path, content: bytes) -> None:
     """No trace, no request: what a token looks like, and how one is made."""
     path = tmp_path / "token"
     path.write_bytes(content)
-    done = CliRunner().invoke(app, ["status", "--url", "http://127.0.0.1:1", "--token-file", str(path)])
+    done = CliRunner().invoke(command_line(), ["status", "--url", "http://127.0.0.1:1", "--token-file", str(path)])
     assert done.exit_code == 2
     assert f"The token file {path} holds no token." in done.stderr.replace("\n", " ")
     assert "gatepost token add" in done.stderr
@@ -34,7 +34,9 @@ def test_a_token_file_that_holds_none(tmp_path: Path, content: bytes) -> None:
 
 def test_a_token_from_the_environment_that_is_none() -> None:
     """As from a file."""
-    done = CliRunner().invoke(app, ["status", "--url", "http://127.0.0.1:1"], env={"GATEPOST_TOKEN": "gp_a\ngp_b"})
+    done = CliRunner().invoke(
+        command_line(), ["status", "--url", "http://127.0.0.1:1"], env={"GATEPOST_TOKEN": "gp_a\ngp_b"}
+    )
     assert (done.exit_code, "GATEPOST_TOKEN holds no token." in done.stderr) == (2, True)
 
 
@@ -58,5 +60,5 @@ def test_what_the_daemon_can_never_take_is_wrong_usage(code: str) -> None:
 
 def test_taking_note_of_nothing() -> None:
     """A name and a note without a condition are wrong usage, not silently left aside."""
-    done = CliRunner().invoke(app, ["conditions", "--name", "Harbour office"])
+    done = CliRunner().invoke(command_line(), ["conditions", "--name", "Harbour office"])
     assert (done.exit_code, "go with --acknowledge" in done.stderr) == (2, True)

@@ -10,7 +10,7 @@ import pytest
 from pydantic import BaseModel
 from typer.testing import CliRunner
 
-from gateway.cli.app import app
+from gateway.cli.app import command_line
 from gateway.errors import SettingsFault
 from gateway.settings import (
     ApiSettings,
@@ -123,7 +123,7 @@ def test_a_broken_file(tmp_path: Path, old: str, new: str, sentence: str) -> Non
     assert old in GOOD
     path = tmp_path / "gatepost.toml"
     path.write_text(GOOD.replace(old, new, 1))
-    done = CliRunner().invoke(app, ["check", "--config", str(path), "--socket", str(tmp_path / "api.sock")])
+    done = CliRunner().invoke(command_line(), ["check", "--config", str(path), "--socket", str(tmp_path / "api.sock")])
     assert done.exit_code == 2
     words = " ".join(done.stderr.split())
     assert words.startswith(str(path))
