@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 __all__ = ["MAX_TEXT", "Wrong", "clean", "column_letter", "is_blank", "near_matches", "show"]
 
 MAX_TEXT = 1000  # our choice: a name or a note, not a document; a spreadsheet's own limit is 32,767
-_INVISIBLE = dict.fromkeys((0x200B, 0x2060, 0xFEFF))
+_INVISIBLE = dict.fromkeys((0x00AD, 0x200B, 0x2060, 0xFEFF))  # soft hyphen, zero-width space, word joiner, mark
 _BIDI = "\u061c\u200e\u200f\u202a-\u202e\u2066-\u2069"
 _FORBIDDEN = re.compile(f"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x84\x86-\x9f{_BIDI}]")
 _ERROR_VALUE = re.compile(r"#(N/A|REF!|NAME\?|VALUE!|DIV/0!|NUM!|NULL!|SPILL!|#+)", re.IGNORECASE)

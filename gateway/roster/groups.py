@@ -14,11 +14,9 @@ from gateway.domain.transmitter import BUILT_IN_KINDS, MAX_POSITIONS, Kind
 from gateway.roster.cells import Wrong, clean, show
 from gateway.roster.findings import Findings
 from gateway.roster.names import ReceiverNames
-from gateway.roster.rights import read_position
+from gateway.roster.rights import read_name, read_position
 
 __all__ = ["GroupLine", "Groups", "KindLine", "build_groups"]
-
-_NOT_IN_NAMES = set(":/,; ")
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,13 +92,16 @@ def _rights_of(line: GroupLine, receivers: ReceiverNames, findings: Findings) ->
         findings.fault(line.row, line.position_column or line.column, position)
         return
     of_receiver = line.receiver_column or line.column
+    names: list[str] = []
     for text, column in ((line.receiver, of_receiver), *((output, line.column) for output in line.outputs)):
-        if not text or _NOT_IN_NAMES & set(text) or clean(text) != text:
-            remedy = "write a receiver's or an output's name without blanks and : / , ; or an output's number"
-            findings.fault(line.row, column, Wrong(f"the name {show(text)}", remedy))
+        name = read_name(text)
+        if isinstance(name, Wrong):
+            findings.fault(line.row, column, name)
             return
-    for output in line.outputs:
-        right, wrong, is_fault = receivers.resolve(Right(line.receiver, position, output))
+        names.append(name)
+    receiver, *outputs = names
+    for output in outputs:
+        right, wrong, is_fault = receivers.resolve(Right(receiver, position, output))
         if wrong is not None:
             # a fault is an output that the receiver lacks, a warning a receiver that the site lacks
             (findings.fault if is_fault else findings.warn)(line.row, line.column if is_fault else of_receiver, wrong)

@@ -21,6 +21,7 @@ from gateway.roster.findings import Findings
 from gateway.roster.groups import Groups
 from gateway.roster.groups_sheet import SheetFindings, read_group_sheets
 from gateway.roster.groups_toml import read_groups
+from gateway.roster.header_place import misplaced_header
 from gateway.roster.names import ReceiverNames
 from gateway.roster.rows import RowReader
 from gateway.roster.sheet import check_shape, report_problems, without_undecodable
@@ -82,7 +83,7 @@ class RosterFileReader:
         gathered, known = self._groups(book, groups, names)
         findings = Findings(self._roster_name)
         if book is not None:
-            entries = self._check_table(book.roster, known, names, findings)
+            entries = self._check_table(book.roster, known, names, findings, is_workbook=True)
         else:
             entries = self._text_entries(roster, known, names, findings)
         return _checked([findings, *gathered], entries, known, roster_digest(roster, groups))
@@ -125,9 +126,16 @@ class RosterFileReader:
         receivers: ReceiverNames,
         findings: Findings,
         bad_byte: tuple[int, int] | None = None,
+        *,
+        is_workbook: bool = False,
     ) -> tuple[Entry, ...]:
         """The entries of a table. `bad_byte` is the offset and the value of the first byte that isn't UTF-8."""
         rows = [row for row in table.rows if not row.blank]
+        wrong = misplaced_header(rows, is_workbook=is_workbook) if rows else None
+        if wrong is not None:
+            report_problems(table, None, findings)
+            findings.fault(rows[0].number, "", wrong)
+            return ()
         header = match_header(rows[0].cells) if rows else None
         report_problems(table, header, findings)
         if header is None or not rows[1:]:

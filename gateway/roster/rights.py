@@ -11,10 +11,28 @@ from gateway.domain.roster import Right
 from gateway.domain.transmitter import POSITION_LABEL
 from gateway.roster.cells import Wrong, show
 
-__all__ = ["read_position", "read_rights"]
+__all__ = ["read_name", "read_position", "read_rights"]
 
 _FORM = "write position:receiver/output, blanks between, such as 1:slip-gate/gate 1+2:car-park/barrier"
+_NAME_FORM = "write it as the settings do: letters a to z, digits and hyphens"
+_NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]*")
+_DASHES = dict.fromkeys((*range(0x2010, 0x2016), 0x2212, 0xFE58, 0xFE63, 0xFF0D), "-")
+_QUOTES = re.compile("[\"'\u00ab\u00bb\u2018-\u201f\u2039\u203a\uff02\uff07]")
 _RIGHT = re.compile(r"([^\s:/,;]+):([^\s:/,;]+)/([^\s:/,;]+)")
+
+
+def read_name(text: str) -> str | Wrong:
+    """The name of a receiver, an output or a site, which has no letter beyond ASCII; a number is one too.
+
+    A dash that a word processor made of a hyphen can mean nothing else. Any other name than one of the settings would
+    be taken for a receiver elsewhere, and its right be lost here; so what no settings can have is refused.
+    """
+    name = text.translate(_DASHES)
+    if _NAME.fullmatch(name):
+        return name
+    if _QUOTES.search(name):
+        return Wrong(f"{show(text)} with a quotation mark", "write it without quotation marks")
+    return Wrong(f"the name {show(text)}", _NAME_FORM)
 
 
 def read_position(text: str) -> str | Wrong:
@@ -30,13 +48,23 @@ def read_rights(text: str) -> tuple[list[Right], list[Wrong]]:
     rights: list[Right] = []
     wrongs: list[Wrong] = []
     for part in text.split():
-        match = _RIGHT.fullmatch(part)
-        if match is None:
-            wrongs.append(Wrong(f"{show(part)} among the rights", _FORM))
-            continue
-        position = read_position(match[1])
-        if isinstance(position, Wrong):
-            wrongs.append(position)
+        right = _read_right(part)
+        if isinstance(right, Wrong):
+            wrongs.append(right)
         else:
-            rights.append(Right(match[2], position, match[3]))
+            rights.append(right)
     return sorted(set(rights)), wrongs
+
+
+def _read_right(part: str) -> Right | Wrong:
+    match = _RIGHT.fullmatch(part)
+    if match is None:
+        return Wrong(f"{show(part)} among the rights", _FORM)
+    if _QUOTES.search(part):
+        return Wrong(f"{show(part)} with a quotation mark", "write rights without quotation marks")
+    position, receiver, output = read_position(match[1]), read_name(match[2]), read_name(match[3])
+    if isinstance(position, Wrong):
+        return position
+    if isinstance(receiver, Wrong):
+        return receiver
+    return output if isinstance(output, Wrong) else Right(receiver, position, output)

@@ -21,7 +21,7 @@ from gateway.roster.dates import ends_before_it_starts, read_date, starts_a_day
 from gateway.roster.findings import Findings
 from gateway.roster.groups import Groups
 from gateway.roster.names import Names, ReceiverNames
-from gateway.roster.rights import read_rights
+from gateway.roster.rights import read_name, read_rights
 from gateway.roster.serials import read_serial
 from gateway.roster.table import Row
 
@@ -31,7 +31,6 @@ _T = TypeVar("_T")
 _FREE_TEXT = ("holder", "note")
 _MAY_BE_DATES = ("valid_from", "valid_until", "note")
 _AS_TEXT = "format the column as text, and type it again"
-_NOT_IN_SITES = set(",;:/")
 
 
 @dataclass(frozen=True, slots=True)
@@ -199,11 +198,15 @@ class RowReader:
         return start, end
 
     def _sites(self, text: str, reading: _RowReading) -> tuple[str, ...]:
-        sites = text.split()
-        for site in sites:
-            if _NOT_IN_SITES & set(site):
-                reading.fault("sites", Wrong(f"the site {show(site)}", "write site names with blanks between"))
-        return tuple(sorted(set(sites)))
+        sites: set[str] = set()
+        for part in text.split():
+            name = read_name(part)
+            if isinstance(name, Wrong):
+                remedy = "write site names with blanks between, as the gateways' settings have them"
+                reading.fault("sites", Wrong(f"the site {show(part)}", remedy))
+            else:
+                sites.add(name)
+        return tuple(sorted(sites))
 
 
 class _RowReading:

@@ -66,6 +66,10 @@ def _american(text: str) -> str:
     return f"{rest.replace('-', '/')}/{year}" if len(text) == 10 else text
 
 
+def _dashed(text: str) -> str:
+    return text.replace("-", "\u2013")
+
+
 #: Manglings that leave one reading: the same roster must come out.
 HARMLESS: dict[str, Callable[[Rows], Rows]] = {
     "lost zeros": lambda rows: _serials(rows, lambda text: str(int(text))),
@@ -76,6 +80,8 @@ HARMLESS: dict[str, Callable[[Rows], Rows]] = {
     "stray blanks": lambda rows: [[f"  {cell} " for cell in row] for row in rows],
     "no-break blanks": lambda rows: [[f"\u00a0{cell}".replace(" ", "\u00a0") for cell in row] for row in rows],
     "byte-order marks inside": lambda rows: [[f"\ufeff{cell}" for cell in row] for row in rows],
+    "soft hyphens": lambda rows: [[f"{cell[:2]}\u00ad{cell[2:]}" for cell in row] for row in rows],
+    "a word processor's dashes": lambda rows: _column(_column(rows, "rights", _dashed), "sites", _dashed),
     "empty rows": lambda rows: [rows[0], [], *[part for row in rows[1:] for part in (row, [""] * len(row))], []],
     "columns turned round": lambda rows: [row[::-1] for row in rows],
     "header in capitals": lambda rows: [[cell.upper() for cell in rows[0]], *rows[1:]],
@@ -105,6 +111,9 @@ HARMFUL: dict[str, Callable[[Rows], Rows]] = {
     "one person, two rows": lambda rows: [*rows, [rows[1][0], "Somebody else", *rows[1][2:]]],
     "cells moved to the right": lambda rows: [rows[0], *[["", *row] for row in rows[1:]]],
     "invisible characters": lambda rows: _column(rows, "holder", lambda text: f"\u202e{text}"),
+    "a word processor's quotes": lambda rows: _column(rows, "rights", lambda text: text and f"\u201c{text}\u201d"),
+    "a title above": lambda rows: [["Berth list, Fennel Quay"], [], *rows],
+    "the header lost": lambda rows: rows[1:],
     "nothing left": lambda rows: rows[:1],
 }
 

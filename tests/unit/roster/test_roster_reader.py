@@ -100,6 +100,25 @@ def test_a_faulty_header(header: str, column: str, found: str) -> None:
     assert found in fault.found
 
 
+@pytest.mark.parametrize(
+    ("text", "row", "found", "remedy"),
+    [
+        ("Berth list,,\n\nserial,holder,group\n1,a,berth-holders\n", 1, "stand in row 3", "delete rows 1 to 2"),
+        ("\nBerth list,2026\nserial,holder,group\n1,a,berth-holders\n", 2, "stand in row 3", "delete rows 1 to 2"),
+        ("Berth list\nserial,holder,group\n1,a,berth-holders\n", 1, "stand in row 2", "delete row 1:"),
+        ("0048231907,Berth 12,berth-holders\n", 1, 'above "0048231907"', "serial, holder, kind"),
+        ("serial|holder|group\n1|a|b\n", 1, "separated by |", "comma, semicolon or tab"),
+        ("Berth list\n", 1, 'without column names: "Berth list"', "serial, holder, kind"),
+    ],
+)
+def test_a_first_row_that_names_no_column(text: str, row: int, found: str, remedy: str) -> None:
+    """One sentence that says what to do, instead of one about every cell."""
+    fault = only_fault(check(text))
+    assert (fault.row, fault.column) == (row, "")
+    assert found in fault.found
+    assert remedy in fault.remedy
+
+
 def test_a_column_without_a_name_may_only_be_empty() -> None:
     """Text under no header belongs somewhere else."""
     assert check("serial,holder,group,\n1,x,berth-holders,\n").roster is not None

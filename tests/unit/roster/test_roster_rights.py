@@ -6,7 +6,7 @@ import pytest
 
 from gateway.domain.roster import Right
 from gateway.roster.cells import Wrong
-from gateway.roster.rights import read_position, read_rights
+from gateway.roster.rights import read_name, read_position, read_rights
 
 
 def test_rights_are_read_once_each_in_a_fixed_order() -> None:
@@ -39,6 +39,31 @@ def test_all_faults_of_a_cell_are_told() -> None:
         '"1:slip-gate" among the rights',
         'the position "1+1"',
     ]
+
+
+@pytest.mark.parametrize("dash", ["\u2010", "\u2011", "\u2013", "\u2014", "\u2212", "\uff0d"])
+def test_dashes_of_a_word_processor_are_hyphens(dash: str) -> None:
+    """No name in the settings has one, so a right with one could only be lost."""
+    rights, wrongs = read_rights(f"1:slip{dash}gate/boat{dash}hoist")
+    assert (rights, wrongs) == ([Right("slip-gate", "1", "boat-hoist")], [])
+
+
+@pytest.mark.parametrize(
+    ("text", "remedy"),
+    [
+        ("\u201cslip-gate\u201d", "without quotation marks"),
+        ("slip'gate", "without quotation marks"),
+        ("schl\u00fcpftor", "letters a to z"),
+        ("slip\u200dgate", "letters a to z"),
+        ("-gate", "letters a to z"),
+        ("", "letters a to z"),
+    ],
+)
+def test_names_that_no_settings_can_have(text: str, remedy: str) -> None:
+    """Each says what to write."""
+    wrong = read_name(text)
+    assert isinstance(wrong, Wrong)
+    assert remedy in wrong.remedy
 
 
 @pytest.mark.parametrize("text", ["0", "9", "1+2+3", "1+9", "3+3", "", "a", "1 +2"])

@@ -436,3 +436,11 @@ def test_rubbish_that_begins_like_a_workbook(rubbish: bytes) -> None:
     """Refused with a sentence."""
     for start in (b"PK\x03\x04", b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1"):
         assert isinstance(read_workbook(start + rubbish), Wrong)
+
+
+@pytest.mark.parametrize("form", sorted(WRITERS))
+def test_a_cover_sheet_before_the_roster(form: str) -> None:
+    """Told in one sentence: the first sheet is the roster."""
+    sheets: Sheets = {"Cover": [["Fennel Quay"]], "roster": [["serial", "holder", "rights"], [1, "a", "1:a/b"]]}
+    fault = only_fault(check(WRITERS[form](sheets)))
+    assert "move it to the front" in fault.remedy
