@@ -11,6 +11,7 @@ from http import HTTPStatus
 from typing import Any
 
 from aiohttp import web
+from aiohttp.http_exceptions import LineTooLong
 
 from gateway.api.faults import RequestFault
 from gateway.api.problems import problem_response
@@ -54,6 +55,12 @@ class Connection(web.RequestHandler):
         if status >= HTTPStatus.INTERNAL_SERVER_ERROR:
             self.log_exception("request.crashed", exc_info=exc)
             fault = RequestFault("internal", "The request could not be served.", remedy="Look into the gateway's log.")
+        elif isinstance(exc, LineTooLong):
+            fault = RequestFault(
+                "header-too-large",
+                "The address or a field of the header is longer than is read here.",
+                remedy="Send fewer or shorter header fields.",
+            )
         else:
             fault = RequestFault(
                 "request-malformed", "The request is not HTTP that can be read.", remedy="Use an HTTP client."

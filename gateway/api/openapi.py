@@ -32,10 +32,11 @@ _WITH_BODY = ("body-malformed", "body-invalid", "body-too-large", "body-type-uns
 _WITH_KEY = ("idempotency-key-busy", "idempotency-key-unfinished", "idempotency-key-reused")
 _PATH_SCHEMAS = {"serial": {"type": "string", "pattern": "^[0-9]{10}$"}}
 _TAGS = {"type": "string", "description": "`*`, or entity tags with commas (RFC 9110, 8.8.3)."}
+_TAG_LIST = r'^(\*|(W/)?"[!#-~]*"( *, *(W/)?"[!#-~]*")*)$'
 _HEADER_SCHEMAS: dict[str, dict[str, Any]] = {
     "Idempotency-Key": {"type": "string", "minLength": 1, "maxLength": KEY_LENGTH, "pattern": "^[!-~]([ -~]*[!-~])?$"},
     "If-None-Match": _TAGS,
-    "If-Match": _TAGS,
+    "If-Match": _TAGS | {"pattern": _TAG_LIST},
     "Last-Event-ID": {"type": "string", "pattern": "^[a-z0-9]+-[0-9]+$"},
 }
 _ABOUT = (

@@ -6,12 +6,24 @@ import re
 from datetime import date, datetime
 from typing import Annotated, Any
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, PlainSerializer, WithJsonSchema
+from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, PlainSerializer, WithJsonSchema
 
 from gateway.domain.cloudevents import write_time
 from gateway.domain.transmitter import MAX_SERIAL
 
-__all__ = ["Answer", "Body", "Day", "Query", "Serial", "Time", "example", "read_serial"]
+__all__ = [
+    "NUMBER_AS_NAME",
+    "SERIAL_FORM",
+    "Answer",
+    "Body",
+    "Day",
+    "Query",
+    "SentSerial",
+    "Serial",
+    "Time",
+    "example",
+    "read_serial",
+]
 
 
 class Body(BaseModel):
@@ -46,7 +58,42 @@ Time = Annotated[
     PlainSerializer(write_time, return_type=str),
     WithJsonSchema({"type": "string", "format": "date-time", "description": "RFC 3339, UTC."}),
 ]
-Serial = Annotated[str, Field(pattern=r"^[0-9]{10}$", description="A transmitter's serial: ten decimal digits.")]
+
+
+def _that_can_be(text: str) -> str:
+    if read_serial(text) is None:
+        raise ValueError(f"no transmitter has this serial; write 0000000001 to {MAX_SERIAL}")
+    return text
+
+
+def _ten_digits_at_most(largest: str) -> str:
+    """The pattern of all texts of as many digits that are not above `largest`."""
+    below = [
+        f"{largest[:place]}[0-{int(digit) - 1}][0-9]{{{len(largest) - place - 1}}}"
+        for place, digit in enumerate(largest)
+        if digit != "0"
+    ]
+    return f"^({'|'.join([*below, largest])})$"
+
+
+SERIAL_FORM = r"^[0-9]{10}$"
+Serial = Annotated[str, Field(pattern=SERIAL_FORM, description="A transmitter's serial: ten decimal digits.")]
+SentSerial = Annotated[
+    str,
+    Field(pattern=SERIAL_FORM),
+    AfterValidator(_that_can_be),
+    WithJsonSchema(
+        {
+            "type": "string",
+            "pattern": _ten_digits_at_most(f"{MAX_SERIAL:010d}"),
+            "not": {"const": "0000000000"},
+            "description": f"A transmitter's serial: ten decimal digits, 0000000001 to {MAX_SERIAL}.",
+        }
+    ),
+]
+"""A serial that somebody sends: one that a transmitter can have."""
+NUMBER_AS_NAME = r"^[0-9]+$"
+"""The form of a name that is a number, as JSON has no other names."""
 
 
 def read_serial(text: str) -> int | None:

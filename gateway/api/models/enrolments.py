@@ -6,7 +6,7 @@ from typing import Literal
 
 from pydantic import ConfigDict, Field
 
-from gateway.api.models.base import Answer, Body, Serial, Time, example
+from gateway.api.models.base import Answer, Body, SentSerial, Serial, Time, example
 
 __all__ = [
     "BroughtAnswer",
@@ -30,7 +30,7 @@ class EnrolmentBody(Body):
     model_config = ConfigDict(json_schema_extra=example(way="two-presses"))
 
     way: _Way
-    serial: Serial | None = None
+    serial: SentSerial | None = None
     seconds: int = Field(default=60, ge=1, le=60, description="How long the receiver listens at most, each time.")
 
 
@@ -94,7 +94,7 @@ class EnrolmentsAnswer(Answer):
 class HolderBody(Body):
     """Whose a confirmed transmitter is, and by exactly one of `group`, `rights` and `like` what it may work."""
 
-    serial: Serial
+    serial: SentSerial
     holder: str = Field(min_length=1, max_length=200)
     kind: str = Field(default="", max_length=100, description="Empty: that of `like`, else any.")
     group: str = Field(default="", max_length=200, description="A group of the roster: joined, so it stays live.")

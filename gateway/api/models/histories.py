@@ -6,7 +6,7 @@ from typing import Literal
 
 from pydantic import ConfigDict, Field
 
-from gateway.api.models.base import Answer, Day, Query, Serial, Time, example
+from gateway.api.models.base import Answer, Day, Query, SentSerial, Serial, Time, example
 
 __all__ = [
     "AccessRightAnswer",
@@ -35,7 +35,7 @@ class HistoryQuery(Query):
     """`on` asks for a day, `serial` for a transmitter; one of them. `receiver` and `gate` narrow a day."""
 
     on: Day | None = Field(default=None, description="A day of the site's zone, as YYYY-MM-DD.")
-    serial: Serial | None = None
+    serial: SentSerial | None = None
     receiver: str | None = None
     gate: str | None = None
     cursor: str | None = Field(default=None, max_length=200)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pydantic import ConfigDict, Field
 
-from gateway.api.models.base import Answer, Body, example
+from gateway.api.models.base import NUMBER_AS_NAME, Answer, Body, example
 
 __all__ = ["NamedOutputAnswer", "OutputNamesAnswer", "OutputNamesBody", "OutputNamesChangeAnswer"]
 
@@ -39,6 +39,7 @@ class OutputNamesBody(Body):
     names: dict[int, str] = Field(
         min_length=1,
         max_length=64,
+        json_schema_extra={"propertyNames": {"pattern": NUMBER_AS_NAME}},
         description="1 to 32 characters without blanks and without : / , ; and markup, not digits alone; an empty name "
         "goes back to the settings file's.",
     )

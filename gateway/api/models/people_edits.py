@@ -6,7 +6,7 @@ from typing import Annotated
 
 from pydantic import ConfigDict, Field
 
-from gateway.api.models.base import Answer, Body, Query, Serial, Time, example
+from gateway.api.models.base import Answer, Body, Query, SentSerial, Time, example
 from gateway.api.models.roster import FaultAnswer
 
 __all__ = [
@@ -65,12 +65,12 @@ class PersonBody(Body):
         )
     )
 
-    serial: Serial
+    serial: SentSerial
     holder: Text = Field(min_length=1)
     kind: Text = ""
     group: Text = ""
     rights: list[Right] = Field(default=[], max_length=100)
-    copy_of: Serial | None = Field(default=None, description="Whose rights to copy, once.")
+    copy_of: SentSerial | None = Field(default=None, description="Whose rights to copy, once.")
     sites: list[Site] = Field(default=[], max_length=50)
     valid_from: Text = ""
     valid_until: Text = ""
@@ -90,7 +90,7 @@ class PersonChangeBody(Body):
     kind: Text | None = None
     group: Text | None = None
     rights: list[Right] | None = Field(default=None, max_length=100)
-    copy_of: Serial | None = None
+    copy_of: SentSerial | None = None
     sites: list[Site] | None = Field(default=None, max_length=50)
     valid_from: Text | None = None
     valid_until: Text | None = None

@@ -6,7 +6,7 @@ from typing import Annotated, Literal
 
 from pydantic import ConfigDict, Field, SecretStr, model_validator
 
-from gateway.api.models.base import Answer, Body, Time, example
+from gateway.api.models.base import NUMBER_AS_NAME, Answer, Body, Time, example
 from gateway.api.models.visit_sheets import VisitSheetStateAnswer
 
 __all__ = [
@@ -193,7 +193,10 @@ class StatusAnswer(Answer):
 
 _OnTimes = Annotated[
     dict[int, Annotated[int, Field(ge=0)]],
-    Field(description="Seconds that a timed output stays closed, by the output's number."),
+    Field(
+        description="Seconds that a timed output stays closed, by the output's number.",
+        json_schema_extra={"propertyNames": {"pattern": NUMBER_AS_NAME}},
+    ),
 ]
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pydantic import ConfigDict, Field
 
-from gateway.api.models.base import Answer, Body, Query, Serial, example
+from gateway.api.models.base import Answer, Body, Query, SentSerial, Serial, example
 from gateway.api.models.revocations import RevocationAnswer
 
 __all__ = ["BatchAnswer", "BatchBody", "SelectedAnswer", "SelectionAnswer", "SelectionQuery"]
@@ -61,7 +61,7 @@ class BatchBody(Body):
     holder: str | None = Field(default=None, min_length=1, max_length=200)
     group: str | None = Field(default=None, min_length=1, max_length=200)
     reason: str = Field(min_length=1, max_length=500, description="Why, for those who ask later; of each of them.")
-    serials: list[Serial] | None = Field(default=None, max_length=50_000)
+    serials: list[SentSerial] | None = Field(default=None, max_length=50_000)
 
 
 class BatchAnswer(Answer):

@@ -6,7 +6,7 @@ from typing import Literal
 
 from pydantic import ConfigDict, Field
 
-from gateway.api.models.base import Answer, Body, Query, Serial, Time, example
+from gateway.api.models.base import Answer, Body, Query, SentSerial, Serial, Time, example
 
 __all__ = ["LiftQuery", "RevocationAnswer", "RevocationBody", "RevocationsAnswer"]
 
@@ -18,7 +18,7 @@ class RevocationBody(Body):
 
     model_config = ConfigDict(json_schema_extra=example(serial="0048231907", reason="lost on the pontoon"))
 
-    serial: Serial
+    serial: SentSerial
     reason: str = _Reason
 
 

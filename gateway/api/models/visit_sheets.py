@@ -6,7 +6,7 @@ from typing import Annotated, Literal
 
 from pydantic import ConfigDict, Field, model_validator
 
-from gateway.api.models.base import Answer, Body, Serial, Time, example
+from gateway.api.models.base import Answer, Body, SentSerial, Serial, Time, example
 
 __all__ = [
     "HeldTransmitter",
@@ -121,7 +121,7 @@ class TickBody(Body):
 class HeldTransmitter(Body):
     """One transmitter that the receiver holds: names or numbers of outputs, by number of the position."""
 
-    serial: Serial
+    serial: SentSerial
     outputs: dict[Annotated[str, Field(pattern="^[1-8]$")], list[str]]
     name: str = Field(default="", max_length=100)
 

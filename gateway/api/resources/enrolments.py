@@ -30,7 +30,6 @@ from gateway.api.paging import PageQuery, page_after
 from gateway.api.replies import reply
 from gateway.api.resources.receivers import require_capability
 from gateway.api.scopes import Scope
-from gateway.api.serials import serial_in_body
 from gateway.domain.enrolment import Enrolment, EnrolmentWay, Heard
 from gateway.domain.enrolment_words import LISTENING_CAUTION, enrolment_words
 from gateway.domain.receiver import Capability
@@ -56,7 +55,7 @@ async def start_enrolment(request: web.Request) -> web.StreamResponse:
     services, receiver = context_of(request).services, request.match_info["id"]
     require_capability(services, receiver, Capability.SLOTS)
     body = await read_body(request, EnrolmentBody)
-    serial = None if body.serial is None else serial_in_body(body.serial, "#/serial")
+    serial = None if body.serial is None else int(body.serial)
     way = EnrolmentWay(body.way)
     async with audited(request, "enrolment.started", {"receiver": receiver, "way": body.way, "serial": body.serial}):
         made = await services.enrolments.start(
@@ -95,7 +94,7 @@ async def complete_enrolment(request: web.Request) -> web.StreamResponse:
     body = await read_body(request, CompletionBody)
     orders = [
         EnrolmentOrder(
-            serial=serial_in_body(each.serial, f"#/transmitters/{place}/serial"), holder=each.holder, kind=each.kind,
+            serial=int(each.serial), holder=each.holder, kind=each.kind,
             group=each.group, rights=each.rights, like=each.like, note=each.note,
         )
         for place, each in enumerate(body.transmitters)

@@ -13,7 +13,6 @@ from gateway.api.auditing import audited
 from gateway.api.bodies import read_body, read_query
 from gateway.api.context import context_of
 from gateway.api.faults import Place, RequestFault
-from gateway.api.models.base import read_serial
 from gateway.api.models.forgetting import ForgettingAnswer, ForgettingBody, ForgettingQuery
 from gateway.api.operations import Operation
 from gateway.api.replies import reply
@@ -27,7 +26,7 @@ __all__ = ["OPERATIONS"]
 async def forget_person(request: web.Request) -> web.StreamResponse:
     """Everything that names them here, but for what is in force."""
     body = await read_body(request, ForgettingBody)
-    serial = read_serial(body.serial) if body.serial is not None else None
+    serial = int(body.serial) if body.serial is not None else None
     if (serial is None) == (not body.holder.strip()):
         raise RequestFault(
             "body-invalid",

@@ -14,7 +14,6 @@ from gateway.api.caller import caller_of
 from gateway.api.context import context_of
 from gateway.api.cursors import read_number, write_cursor
 from gateway.api.faults import Place, RequestFault
-from gateway.api.models.base import read_serial
 from gateway.api.models.histories import (
     AccessRightAnswer,
     AccessRowAnswer,
@@ -63,15 +62,7 @@ async def get_history(request: web.Request) -> web.StreamResponse:
 
 
 async def _story(services: Services, serial: str) -> HistoryAnswer:
-    number = read_serial(serial)
-    if number is None:
-        raise RequestFault(
-            "query-invalid",
-            f"No transmitter can have the serial {serial}.",
-            remedy="Write the ten digits that stand on the transmitter.",
-            places=[Place("no transmitter has this serial; write 0000000001 to 4294967295", parameter="serial")],
-        )
-    story = _story_answer(await services.histories.story(number))
+    story = _story_answer(await services.histories.story(int(serial)))
     return HistoryAnswer(
         on=None, zone=services.zone.key, begin=None, end=None, rosters_since=None, receivers=None, access=None,
         story=story, next=None,

@@ -16,7 +16,6 @@ from gateway.api.models.people_edits import EditAnswer, EditQuery, PersonBody, P
 from gateway.api.operations import Operation
 from gateway.api.resources.people import serial_of
 from gateway.api.scopes import Scope
-from gateway.api.serials import serial_in_body
 from gateway.domain.transmitter import write_serial
 from gateway.errors import NotFound, Refused
 from gateway.ports import AddRow, ChangeRow, RemoveRow, RosterEdit
@@ -29,7 +28,7 @@ _EDIT_PROBLEMS = ("roster-elsewhere", "roster-faulty", "not-found")
 async def add_person(request: web.Request) -> web.StreamResponse:
     """A new row, checked with the whole roster."""
     body = await read_body(request, PersonBody)
-    serial = serial_in_body(body.serial, "#/serial")
+    serial = int(body.serial)
     _one_way_to_rights(bool(body.group), bool(body.rights), body.copy_of is not None)
     cells = {
         "holder": body.holder,
@@ -41,7 +40,7 @@ async def add_person(request: web.Request) -> web.StreamResponse:
         "valid_until": body.valid_until,
         "note": body.note,
     }
-    copy_of = serial_in_body(body.copy_of, "#/copy_of") if body.copy_of is not None else None
+    copy_of = int(body.copy_of) if body.copy_of is not None else None
     cells = {name: text for name, text in cells.items() if text}
     detail = {"serial": body.serial, **cells}
 
@@ -79,7 +78,7 @@ async def change_person(request: web.Request) -> web.StreamResponse:
         "note": body.note,
     }
     cells = {name: text for name, text in texts.items() if text is not None}
-    copy_of = serial_in_body(body.copy_of, "#/copy_of") if body.copy_of is not None else None
+    copy_of = int(body.copy_of) if body.copy_of is not None else None
     edits: list[RosterEdit] = [ChangeRow(serial, cells, copy_of)]
     if body.holder is not None and body.everywhere:
         edits += [ChangeRow(other, {"holder": body.holder}) for other in await _others(request, serial)]

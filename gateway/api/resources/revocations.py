@@ -16,7 +16,6 @@ from gateway.api.operations import Operation
 from gateway.api.paging import PageQuery, page_after
 from gateway.api.replies import reply
 from gateway.api.scopes import Scope
-from gateway.api.serials import serial_in_body
 from gateway.api.services import Services
 from gateway.domain.revocation import Revocation, RevocationState
 from gateway.domain.transmitter import write_serial
@@ -54,7 +53,7 @@ async def create_revocation(request: web.Request) -> web.StreamResponse:
     """In force and durable when this answers; being written to the receivers."""
     services = context_of(request).services
     body = await read_body(request, RevocationBody)
-    serial = serial_in_body(body.serial, "#/serial")
+    serial = int(body.serial)
     detail = {"serial": body.serial, "reason": body.reason}
     async with audited(request, "revocation.asked", detail, must_go_on=True):
         made = await services.revocations.revoke(serial, asked_by=caller_of(request).name, reason=body.reason)

@@ -11,7 +11,6 @@ from gateway.api.bodies import read_body
 from gateway.api.caller import caller_of
 from gateway.api.context import context_of
 from gateway.api.etags import make_tag
-from gateway.api.models.base import read_serial
 from gateway.api.models.visit_sheets import (
     HeldTransmitter,
     HoldingsBody,
@@ -114,7 +113,7 @@ def _holding(held: HeldTransmitter, facts: ReceiverFacts) -> Holding:
                     code="holdings-unfit",
                 )
             outputs.setdefault(int(position), []).append(number)
-    return Holding(read_serial(held.serial) or 0, outputs, held.name)
+    return Holding(int(held.serial), outputs, held.name)
 
 
 def _line_of(request: web.Request) -> tuple[Services, str, int]:

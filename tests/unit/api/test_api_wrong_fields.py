@@ -14,10 +14,12 @@ from urllib.parse import urlencode
 
 import pytest
 from aiohttp.test_utils import make_mocked_request
+from jsonschema import Draft202012Validator
 from pydantic import BaseModel, ValidationError
 
 from gateway.api.bodies import body_fault, read_query
 from gateway.api.faults import Place, RequestFault
+from gateway.api.models.base import NUMBER_AS_NAME, SERIAL_FORM, SentSerial
 from gateway.api.operations import Operation
 from gateway.api.routes import OPERATIONS
 from gateway.api.wrong_fields import PATTERN_WORDS
@@ -153,7 +155,23 @@ def test_a_wrong_query_is_told_by_parameter(operation: Operation) -> None:
 def test_every_form_of_a_text_has_words() -> None:
     """A pattern in a body or a query that nobody put into words would be told as one that just does not fit."""
     models = [model for each in OPERATIONS for model in (each.body, each.query) if model]
-    assert {pattern for model in models for pattern in _patterns(model.model_json_schema())} == set(PATTERN_WORDS)
+    patterns = {pattern for model in models for pattern in _patterns(model.model_json_schema())}
+    told_as_digits = {SentSerialAlone.model_json_schema()["properties"]["serial"]["pattern"], NUMBER_AS_NAME}
+    assert patterns - told_as_digits == set(PATTERN_WORDS) - {SERIAL_FORM}
+
+
+class SentSerialAlone(BaseModel):
+    """Nothing but a serial that is sent."""
+
+    serial: SentSerial
+
+
+@pytest.mark.parametrize("number", [0, 1, 9, 4_200_000_000, 4_294_967_294, 2**32 - 1, 2**32, 2**32 + 1, 5_000_000_000])
+def test_the_document_has_the_serials_that_can_be(number: int) -> None:
+    """A transmitter's serial is an unsigned number of 32 bits; schema and check agree on the edges."""
+    text, schema = f"{number:010d}", SentSerialAlone.model_json_schema()["properties"]["serial"]
+    assert Draft202012Validator(schema).is_valid(text) == (0 < number < 2**32)
+    assert (_refused(SentSerialAlone, {"serial": text}) is None) == (0 < number < 2**32)
 
 
 def _patterns(schema: Any) -> Iterator[str]:
