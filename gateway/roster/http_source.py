@@ -67,7 +67,8 @@ class _JudgingResolver(AbstractResolver):
 def _judge(policy: AddressPolicy, host: str, address: str) -> None:
     reason = policy.refusal(address)
     if reason is not None:
-        remedy = "Correct the address; for a server on the local network, allow private addresses in the settings."
+        key = "allow_loopback" if reason == "this machine itself" else "allow_private"
+        remedy = f"Correct the address; if it is meant, write {key} = true in [roster]."
         raise SourceRefused(f"The roster's host {host} is {reason} ({address}).", remedy=remedy)
 
 

@@ -135,6 +135,10 @@ async def test_the_revocation_list(server: Server) -> None:
     serve(server, "/revocations", b"0048231907\tBerth 12\n", '"2"', "revision: 4")
     with pytest.raises(SourceRefused, match="is none"):
         await found.fetch(answer.tag)
+    strange = build_list_source(server.url("/revocations"), reach=Reach(), clock=SystemClock(), signing=SIGNING)
+    with pytest.raises(SourceRefused, match="The revocation list's host") as refused:
+        await strange.fetch(None)
+    assert "allow_loopback = true" in refused.value.remedy
     server.answers["/revocations.minisig"] = fixed(lambda: web.Response(status=404))
     with pytest.raises(SourceRefused, match="no signature of the revocation list"):
         await found.fetch(None)
