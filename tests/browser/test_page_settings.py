@@ -134,29 +134,29 @@ async def test_an_output_is_called_otherwise_everywhere_at_once(browser: Browser
         row = part.get_by_role("group", name="Output 1", exact=True)
         await expect(row).to_contain_text("In the settings filegate")
         await expect(row).to_contain_text("In usegate")
-        send = part.get_by_role("button", name="Call them so")
+        send = part.get_by_role("button", name="Use these names")
         await send.click()
         await expect(part.get_by_role("alert")).to_contain_text("Every output is called so already.")
-        await row.get_by_label("Call it").fill("<b>slip</b>")
+        await row.get_by_label("Wanted name").fill("<b>slip</b>")
         await send.click()
         await expect(part.get_by_role("alert")).to_contain_text(
             "can't be called “<b>slip</b>”: a name has no “<” in it"
         )
-        await row.get_by_label("Call it").fill("boat-hoist")
+        await row.get_by_label("Wanted name").fill("boat-hoist")
         await send.click()
         await expect(part.get_by_role("alert")).to_contain_text("output 2 is called so")
         revision = works.yard.lines["quayside"].revision()
-        await row.get_by_label("Call it").fill("slip")
+        await row.get_by_label("Wanted name").fill("slip")
         await page.keyboard.press("Enter")
         await expect(part.get_by_text("Output 1 is called slip, before gate.")).to_be_visible()
         await expect(row).to_contain_text("In useslip")
         await expect(_row(page, "Slip (output 1)")).to_contain_text("On the receiver")
         assert works.yard.lines["quayside"].revision() == revision
-        await row.get_by_label("Call it").fill("")
+        await row.get_by_label("Wanted name").fill("")
         await send.click()
         await expect(part.get_by_text("Output 1 is called gate, before slip.")).to_be_visible()
         await expect(row).to_contain_text("Earlier: slip.")
-        await expect(row.get_by_label("Call it")).to_have_value("gate")
+        await expect(row.get_by_label("Wanted name")).to_have_value("gate")
         assert await visitor.violations() == []
 
 
@@ -169,22 +169,22 @@ async def test_names_are_refused_when_somebody_else_was_faster(browser: Browser,
         part = page.get_by_role("region", name="Names of outputs")
         row = part.get_by_role("group", name="Output 1", exact=True)
         await expect(row).to_contain_text("In usebarrier")
-        await row.get_by_label("Call it").fill("boom")
+        await row.get_by_label("Wanted name").fill("boom")
         _call(works, "car-park", {"1": "pole"})
         await expect(part.get_by_text("have just been called otherwise by somebody else")).to_be_visible()
-        await part.get_by_role("button", name="Call them so").click()
+        await part.get_by_role("button", name="Use these names").click()
         refused = part.get_by_role("alert")
         await expect(refused).to_contain_text(
             "Somebody called outputs otherwise since you looked. Nothing of yours was"
         )
         await expect(refused).to_contain_text("Output 1 is called pole, before barrier.")
         await expect(row).to_contain_text("In usepole")
-        await expect(row.get_by_label("Call it")).to_have_value("boom")
-        await part.get_by_role("button", name="Call them so").click()
+        await expect(row.get_by_label("Wanted name")).to_have_value("boom")
+        await part.get_by_role("button", name="Use these names").click()
         await expect(part.get_by_text("Output 1 is called boom, before pole.")).to_be_visible()
         _call(works, "car-park", {"1": ""})
         await expect(row).to_contain_text("In usebarrier")
-        await expect(row.get_by_label("Call it")).to_have_value("barrier")
+        await expect(row.get_by_label("Wanted name")).to_have_value("barrier")
 
 
 async def test_without_the_scope_it_is_shown_and_not_changed(browser: Browser, works: Quay) -> None:

@@ -56,6 +56,12 @@ def _open(daemon: Daemon) -> dict[int, tuple[str, str]]:
     }
 
 
+def _fetched(daemon: Daemon) -> list[str]:
+    """Digests of the rosters that came."""
+    events = [event["data"] for event in daemon.events() if event["type"] == "local.gatepost.roster.fetched"]
+    return [data["digest"] for data in events]
+
+
 def _held(daemon: Daemon) -> dict[str, dict[str, list[int]]]:
     return {slot["serial"]: slot["outputs"] for slot in daemon.get("/receivers/boat-shed/slots")["slots"]}
 
@@ -154,6 +160,80 @@ def test_what_is_wrong_is_told(yard: Yard) -> None:
     taken = daemon.post("/receivers/boat-shed/snapshots")
     assert taken.status_code == 201, taken.text
     assert daemon.client.get(f"/snapshots/{taken.json()['id']}").json()["slots"]
-    restored = daemon.post("/receivers/boat-shed/restores", {"snapshot": taken.json()["id"]})
-    assert restored.status_code == 404
-    assert "visit sheet" in restored.json()["detail"] + restored.json()["remedy"]
+    replaced = daemon.post("/receivers/boat-shed/restores", {"snapshot": taken.json()["id"], "replacement": "FQ-0009"})
+    assert replaced.status_code == 404
+    assert "visit-sheet holds boat-shed --empty" in replaced.json()["remedy"]
+
+
+def test_a_dead_receiver_is_replaced_by_hand(yard: Yard) -> None:
+    """What a snapshot holds comes onto the visit sheet, with what to set at the board; the roster waits meanwhile."""
+    daemon = yard.daemon
+    assert yard.run("visit-sheet", "holds", "boat-shed", "--transmitter", f"{THREE} 1:gate 2:hoist").code == 0
+    taken = yard.run("snapshot", "take", "boat-shed", "--json").json["id"]
+    assert yard.run("visit-sheet", "holds", "boat-shed", "--empty").code == 0
+    restored = yard.run("snapshot", "restore", taken, "--yes")
+    assert restored.code == 0, restored.said
+    assert "to be done by hand" in restored.out
+    assert "It stands on the visit sheet: gatepost visit-sheet show boat-shed" in restored.out
+    assert set(_open(daemon).values()) == {("learn", THREE)}
+    waits = yard.run("roster", "apply", "--receiver", "boat-shed")
+    assert (waits.code, "The roster waits at boat-shed" in waits.said) == (1, True)
+    assert yard.run("visit-sheet", "tick", "boat-shed", *map(str, _open(daemon))).code == 0
+    assert _held(daemon) == {THREE: {"1": [1], "2": [2]}}
+    assert yard.run("snapshot", "compare", taken).code == 0
+    assert yard.run("snapshot", "approve", "boat-shed", "--roster").code == 0
+    until(lambda: ("learn", TWO) in _open(daemon).values(), "the roster's own lines")
+
+    other = yard.run("snapshot", "take", "slip-gate", "--json").json["id"]
+    preview = yard.run("snapshot", "restore", other, "--receiver", "boat-shed", "--as", "replace", "--preview")
+    assert "First: Teach output 1 (gate) an on-time of 5 s at the board, as it had." in preview.out
+
+
+@pytest.mark.timeout(120)
+def test_outputs_are_called_otherwise_with_and_without_a_line(yard: Yard) -> None:
+    """In use at once, with nothing written anywhere; rosters are read by old names and new, also when the database is
+    lost and in a check without the daemon."""
+    daemon, line = yard.daemon, yard.lines["quayside"]
+    assert yard.run("roster", "apply", "--receiver", "slip-gate").code == 0
+    assert yard.run("visit-sheet", "holds", "boat-shed", "--empty").code == 0
+    before = line.memory()
+    named = yard.run("settings", "set", "slip-gate", "--output-name", "gate=slip", "--output-name", "3=lamp")
+    assert (named.code, named.out.splitlines()[:2]) == (
+        0, ["Output 1 is called slip, before gate.", "Output 3 is called lamp."],
+    )  # fmt: skip
+    assert yard.run("settings", "set", "boat-shed", "--output-name", "1=door").code == 0
+    told = [event["data"] for event in daemon.events() if event["type"] == "local.gatepost.settings.changed"]
+    assert [data["output_names"][0] for data in told] == [
+        {"output": 1, "before": "gate", "after": "slip"}, {"output": 1, "before": "gate", "after": "door"},
+    ]  # fmt: skip
+    assert yard.run("roster", "apply").code == 0
+    assert {work["output_name"] for work in _sheet(daemon)["lines"]} == {"door", "hoist"}
+    preview, report, taken, groups = yard.run_all(
+        ["roster", "preview", "--receiver", "slip-gate", "--json"],
+        ["report", "handover", "--format", "json"],
+        ["settings", "set", "slip-gate", "--output-name", "2=gate"],
+        ["people", "group", "list"],
+    )
+    assert [plan["changes"] for plan in preview.json] == [[]]
+    assert [row["name"] for row in report.json["receivers"][0]["outputs"]][:3] == ["slip", "boat-hoist", "lamp"]
+    assert taken.code == 1
+    assert "the roster in force writes output 1 so" in taken.err
+    assert "crew: 1:boat-shed/door 2:boat-shed/hoist 1:slip-gate/slip" in " ".join(groups.out.split())
+    yard.groups.write_text(
+        GROUPS.replace('[groups.crew]\nslip-gate = { 1 = ["gate"]', '[groups.crew]\nslip-gate = { 1 = ["slip"]')
+    )
+    first = len(_fetched(daemon))
+    daemon.post("/roster/fetches")
+    until(lambda: _fetched(daemon)[first:], "the new roster")
+    daemon.stop()
+    for lost in (yard.folder / "state").glob("gatepost.db*"):
+        lost.unlink()
+    checked = yard.check()
+    assert checked.code == 0, checked.said
+    daemon.start()
+    daemon.wait_mirrored("slip-gate")
+    state = daemon.get("/roster")
+    assert (state["transmitters"], state["problem"], state["faults"]) == (2, "", [])
+    shown = yard.run("settings", "show", "slip-gate")
+    assert "output 1 is called slip (in the settings file gate)" in shown.out
+    assert line.memory() == before

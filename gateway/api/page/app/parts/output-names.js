@@ -18,7 +18,7 @@ export function outputNames(receiver) {
   const news = el("div", { role: "status" });
   const done = el("div", { class: "stack" });
   const body = el("div", { class: "stack" });
-  const node = el("section", { class: "sheet", "aria-label": "Names of outputs" }, el("h2", {}, "Names of outputs"), el("p", { class: "small quiet" }, "No receiver keeps names; these are the gateway's own. The settings file gives the first one. What is called otherwise here is called so everywhere at once: in sentences, on papers and in rosters."), status, news, done, body);
+  const node = el("section", { class: "sheet", "aria-label": "Names of outputs" }, el("h2", {}, "Names of outputs"), el("p", { class: "small quiet" }, "No receiver keeps names; these are the gateway's own. The settings file gives the first one. A name given here is used everywhere at once: in sentences, on papers and in rosters. Rosters may still write earlier ones."), status, news, done, body);
   const path = `/receivers/${encodeURIComponent(receiver.id)}/output-names`;
   let now = []; // as it was read last, and the tag that a change has to name
   let tagged = "";
@@ -47,7 +47,7 @@ export function outputNames(receiver) {
     const [named, others] = [[], []];
     now.forEach((output, place) => (output.in_settings || output.in_use ? named : others).push(rows[place].node));
     const nodes = [named, others.length > 0 && el("details", {}, el("summary", {}, "Outputs without a name"), el("div", { class: "stack" }, others))];
-    fill(body, may("admin") ? form({ fields: nodes, action: "Call them so", send }) : el("div", { class: "stack" }, nodes));
+    fill(body, may("admin") ? form({ fields: nodes, action: "Use these names", send }) : el("div", { class: "stack" }, nodes));
   }
 
   async function send(values) {
@@ -100,7 +100,7 @@ export function outputNames(receiver) {
 function nameRow({ number, in_settings: first }) {
   const earlier = el("p", { class: "small quiet" });
   const used = el("strong", { class: "held" });
-  const wanted = field({ name: `names/${number}`, label: "Call it", autocomplete: "off", spellcheck: "false", hint: first ? `Empty: ${first}, as in the settings file.` : "Empty: no name." });
+  const wanted = field({ name: `names/${number}`, label: "Wanted name", autocomplete: "off", spellcheck: "false", hint: first ? `Empty: ${first}, as in the settings file.` : "Empty: no name." });
   const input = wanted.querySelector("input");
   const title = `Output ${number}`;
   let before = null;
