@@ -98,11 +98,7 @@ class _Fitting:
         """The slots at their own numbers where those are free here, else at the lowest free ones."""
         room = self._limits.slots - len(taken)
         if len(slots) > room:
-            raise Refused(
-                f"{self._mirror.receiver} has room for {room} more transmitters, and {len(slots)} are wanted.",
-                remedy="Take some out of it first, or choose a receiver with more slots.",
-                code="receiver-full",
-            )
+            raise _full(self._mirror.receiver, room, len(slots), beside=len(taken))
         held = dict(taken)
         homeless = []
         for slot in slots:
@@ -132,8 +128,8 @@ class _Fitting:
         return self._placed(list(new.values()), self._mirror.slots)
 
     def _tell_short_names(self, slots: list[Slot]) -> None:
-        long = {slot.serial for slot in self._snapshot.slots if len(slot.name.encode()) > self._limits.name_bytes}
-        short = sum(1 for slot in slots if slot.serial in long)
+        names = {slot.serial: slot.name for slot in self._snapshot.slots}
+        short = sum(1 for slot in slots if slot.name != names[slot.serial])
         if short:
             many = "1 name is" if short == 1 else f"{short} names are"
             self._left_out.append(f"{many} shortened to {self._limits.name_bytes} bytes.")
@@ -158,3 +154,18 @@ class _Fitting:
             else:
                 on_times_s[output] = seconds
         return SettingsTarget(on_times_s, wanted.local_programming)
+
+
+def _full(receiver: str, room: int, wanted: int, *, beside: int) -> Refused:
+    """`beside` is how many stay in it, as in a merge."""
+    if beside:
+        return Refused(
+            f"{receiver} has room for {room} more transmitters, and {wanted} are wanted.",
+            remedy="Take some out of it first, or choose a receiver with more slots.",
+            code="receiver-full",
+        )
+    return Refused(
+        f"{receiver} has {room} slots, and {wanted} transmitters are wanted.",
+        remedy="Choose a receiver with more slots.",
+        code="receiver-full",
+    )

@@ -12,13 +12,14 @@ from dataclasses import replace
 from gateway.archive.comparing import settings_words
 from gateway.archive.fitting import aim_at
 from gateway.archive.looking import look_at
-from gateway.archive.words import limits_words, modes_words
+from gateway.archive.words import limits_words, modes_words, taught_words
+from gateway.domain.live import LinkState
 from gateway.domain.mirror import Mirror
 from gateway.domain.plan import CLONE, RESTORE, Plan, SettingsTarget
 from gateway.domain.receiver import ReceiverSettings
 from gateway.domain.snapshot import Snapshot
 from gateway.domain.urgency import Urgency
-from gateway.errors import NotFound, Refused
+from gateway.errors import NotFound, Refused, Unsupported
 from gateway.ports import (
     Aim,
     LiveView,
@@ -57,14 +58,18 @@ class RestoreDesk:
     async def preview(self, order: RestoreOrder) -> RestorePreview:
         """See `ports.RestoreDesk`. A receiver that nobody has confirmed is read for the eye alone."""
         driver, snapshot = self._driver(order), await self._read(order)
+        self._check_by_hand(order)
         mirror, unconfirmed = await self._present(driver, order)
         plan = self._runs.draft(mirror, self._aim(driver, snapshot, order), reason=_reason(order))
         names = self._facts[order.receiver].outputs
         status = self._live.receiver(order.receiver).status
         return RestorePreview(
             plan=plan,
-            board=modes_words(
-                snapshot.output_modes, status.output_modes if status else None, mirror.limits.outputs, names
+            board=(
+                *modes_words(
+                    snapshot.output_modes, status.output_modes if status else None, mirror.limits.outputs, names
+                ),
+                *(taught_words(snapshot, mirror.limits.outputs, names) if self._is_by_hand(order.receiver) else ()),
             ),
             notes=_notes(snapshot, mirror),
             settings=settings_words(mirror.settings, _as_wanted(mirror.settings, plan.settings), names),
@@ -76,6 +81,7 @@ class RestoreDesk:
     async def start(self, order: RestoreOrder, *, asked_by: str) -> Plan:
         """See `ports.RestoreDesk`."""
         driver, snapshot = self._driver(order), await self._read(order)
+        self._check_by_hand(order)
 
         async def admit() -> None:
             if order.replacement is not None:
@@ -116,6 +122,18 @@ class RestoreDesk:
                 raise
             await self._keeper.confirm(driver.name)
 
+    def _is_by_hand(self, receiver: str) -> bool:
+        return self._live.receiver(receiver).link is LinkState.BY_HAND
+
+    def _check_by_hand(self, order: RestoreOrder) -> None:
+        """Nobody answers where no line reaches, so nobody can see that another receiver stands there."""
+        if order.replacement is not None and self._is_by_hand(order.receiver):
+            raise Unsupported(
+                f"No line reaches {order.receiver}, so what stands there now can't be asked who it is.",
+                remedy=f"Say that the new one is empty (gatepost visit-sheet holds {order.receiver} --empty), then "
+                "restore without --replacement: what the snapshot holds comes onto the visit sheet.",
+            )
+
     # --- what is wanted ---
 
     def _aim(self, driver: Receiver, snapshot: Snapshot, order: RestoreOrder) -> Aim:
@@ -145,11 +163,11 @@ def _reason(order: RestoreOrder) -> str:
 
 def _notes(snapshot: Snapshot, mirror: Mirror) -> tuple[str, ...]:
     notes = list(limits_words(snapshot.limits, mirror.limits, "The receiver of the snapshot", mirror.receiver))
-    if snapshot.identity.serial != mirror.identity.serial:
+    if mirror.identity.serial and snapshot.identity.serial != mirror.identity.serial:
         notes.append(
             f"The snapshot is of the receiver {snapshot.identity.serial}; {mirror.identity.serial} answers now."
         )
-    if snapshot.settings is not None and snapshot.settings.password_set:
+    if snapshot.settings is not None and snapshot.settings.password_set and mirror.settings is not None:
         notes.append(
             "The receiver of the snapshot had a link password. It is in no snapshot: set it by hand afterwards."
         )

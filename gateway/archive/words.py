@@ -8,9 +8,10 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 
 from gateway.domain.receiver import Limits, OutputMode, Slot
+from gateway.domain.snapshot import Snapshot
 from gateway.domain.transmitter import write_serial
 
-__all__ = ["joined", "limits_words", "modes_words", "output_words", "rights_words", "who_words"]
+__all__ = ["joined", "limits_words", "modes_words", "output_words", "rights_words", "taught_words", "who_words"]
 
 _LIMITS = (
     ("outputs", "outputs"),
@@ -51,11 +52,11 @@ def rights_words(slot: Slot, names: Mapping[int, str]) -> str:
 
 
 def limits_words(before: Limits, after: Limits, left: str, right: str) -> tuple[str, ...]:
-    """Every limit that differs."""
+    """Every limit that differs; one that the right side does not have at all, as without a line, is none."""
     return tuple(
         f"{left} has {getattr(before, name)} {what}, {right} has {getattr(after, name)}."
         for name, what in _LIMITS
-        if getattr(before, name) != getattr(after, name)
+        if getattr(before, name) != getattr(after, name) != 0
     )
 
 
@@ -72,3 +73,16 @@ def modes_words(
             state = f"it is {is_now.value} now" if is_now else "how it stands now is not known"
             found.append(f"Set {output_words(number, names)} to {mode.value} at the board; {state}.")
     return tuple(found)
+
+
+def taught_words(snapshot: Snapshot, outputs: int, names: Mapping[int, str]) -> tuple[str, ...]:
+    """What to teach with the board's buttons where no line sets it: the on-time of every output that was timed."""
+    if snapshot.settings is None:
+        return ()
+    modes = snapshot.output_modes or (OutputMode.TIMED,) * outputs
+    times = list(zip(snapshot.settings.on_times_s, modes, strict=False))[:outputs]
+    return tuple(
+        f"Teach {output_words(number, names)} an on-time of {seconds} s at the board, as it had."
+        for number, (seconds, mode) in enumerate(times, 1)
+        if mode is OutputMode.TIMED
+    )

@@ -186,7 +186,9 @@ def restore(
         _print_preview(found)
     if preview:
         return
-    if not yes and not typer.confirm(f"Write this to {name} now?"):
+    by_hand = found["plan"]["by_hand"]
+    question = f"Put this on the visit sheet of {name}?" if by_hand else f"Write this to {name} now?"
+    if not yes and not typer.confirm(question):
         console.print("Nothing was written.")
         raise typer.Exit(REFUSED)
     if replacement:
@@ -196,6 +198,8 @@ def restore(
         plan = await client.send("POST", f"/receivers/{name}/restores", body)
         if plan["state"] == "held" and approve:
             plan = await client.send("POST", f"/plans/{plan['id']}/application")
+        if by_hand:
+            return dict(plan)
         with Progress(
             TextColumn("{task.fields[receiver]:<14}"), BarColumn(), TextColumn("{task.completed}/{task.total}"),
             TextColumn("{task.description}"), TimeElapsedColumn(), console=console, transient=True,
@@ -208,7 +212,7 @@ def restore(
         print_json(plan)
     else:
         _print_end(name, plan)
-    if plan["state"] != "applied":
+    if plan["state"] != "applied" and not (by_hand and plan["state"] == "pending"):
         raise typer.Exit(REFUSED)
 
 
@@ -339,15 +343,18 @@ def _print_preview(found: dict[str, Any]) -> None:
 def _sum(plan: dict[str, Any]) -> str:
     if not plan["changes"]:
         return f"{plan['receiver']} holds all of these transmitters already."
+    how = "to be done by hand" if plan["by_hand"] else f"about {max(plan['wire_s'], 0.1):.1f} s on the wire"
     return (
         f"{plan['receiver']}: {plan['added']} added, {plan['changed']} changed, {plan['removed']} removed, "
-        f"{plan['unchanged']} unchanged; about {max(plan['wire_s'], 0.1):.1f} s on the wire."
+        f"{plan['unchanged']} unchanged; {how}."
     )
 
 
 def _print_end(name: str, plan: dict[str, Any]) -> None:
     if plan["state"] == "held":
         console.print(f"Held: {plan['hold']} Nothing was written; restore again with --approve.", markup=False)
+    elif plan["by_hand"] and plan["state"] == "pending":
+        console.print(f"It stands on the visit sheet: gatepost visit-sheet show {name}", markup=False)
     else:
         console.print(f"{name}: {plan['outcome'] or plan['state']}", markup=False)
     if plan["snapshot"]:

@@ -24,7 +24,7 @@ from gateway.sync.applying import Applier
 from gateway.sync.before_plan import BeforePlan
 from gateway.sync.by_hand.desk import VisitDesk
 from gateway.sync.by_hand.keeping import SiteKeeper
-from gateway.sync.by_hand.runs import SiteRuns
+from gateway.sync.by_hand.runs import SiteRestores, SiteRuns
 from gateway.sync.date_timer import DateTimer
 from gateway.sync.drafting import Drafter
 from gateway.sync.drift_desk import DriftDesk
@@ -153,16 +153,17 @@ def build_syncing(ground: Ground, rosters: Rosters, watching: Watching, names: N
         mirrors=mirrors, live=live, plans=store.plans, waits=waiting, clock=clock, trust=trust,
         keep_last=settings.snapshots.keep_last, keep_months=settings.snapshots.keep_months,
     )  # fmt: skip
-    restores = RestoreDesk(
-        snapshots=store.snapshots, receivers=site.receivers, facts=site.facts, keeper=keeper, live=live, runs=restorer
-    )
     clearing = ClearingDesk(
         receivers=site.receivers, keeper=keeper, archive=archive, live=live, runs=restorer, waits=waiting, clock=clock
     )
     visits = VisitDesk(
         site=site, limits=HandBook(parts.by_hand), clock=clock, trust=trust, journal=journal, mirrors=mirrors,
         documents=store.documents, plans=store.plans, ledger=store.ledger, rosters=rosters.rows, drafter=drafter,
-        preparer=preparer, archive=archive, snapshots=store.snapshots,
+        preparer=preparer, archive=archive, snapshots=store.snapshots, waiting=waiting,
+    )  # fmt: skip
+    restores = RestoreDesk(
+        snapshots=store.snapshots, receivers=site.receivers, facts=site.facts, keeper=keeper, live=live,
+        runs=SiteRestores(restorer, visits, site=site),
     )  # fmt: skip
     revoker = Revoker(
         site=site, clock=clock, journal=journal, ledger=store.ledger, proofs=store.proofs, mirrors=mirrors,

@@ -88,10 +88,14 @@ class Restorer:
             if before is not None:
                 await before()
             mirror = await self._keeper.refresh(receiver, urgency=Urgency.BULK)
-            plan = self._drafter.draft(mirror, aim, reason=reason)
-            return await self._begin(plan, mirror, snapshot, asked_by)
+            return await self.prepare(mirror, aim, reason=reason, snapshot=snapshot, asked_by=asked_by)
 
         return await self._runner.start_other(receiver, prepare, asked_by=asked_by)
+
+    async def prepare(self, mirror: Mirror, aim: Aim, *, reason: str, snapshot: str, asked_by: str) -> Prepared:
+        """The plan from this mirror, durable or held, and the roster waits. Raises as `draft`, StoreUnavailable."""
+        plan = self._drafter.draft(mirror, aim, reason=reason)
+        return await self._begin(plan, mirror, snapshot, asked_by)
 
     @asynccontextmanager
     async def turn(self, receiver: str) -> AsyncIterator[None]:

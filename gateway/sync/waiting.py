@@ -19,7 +19,7 @@ from gateway.errors import NotFound, Refused
 from gateway.ports import Commit, Journal, Ledger, Plans
 from gateway.sync.drafting import RosterInForce
 
-__all__ = ["Waiting"]
+__all__ = ["Waiting", "refusal"]
 
 _AFTER = {RESET: "It was cleared on purpose", BOARD_RESET: "It was cleared by a reset that did not come from here"}
 
@@ -51,18 +51,16 @@ class Waiting:
         A wait that another roster has ended is ended for good here.
         """
         self._working((receiver,))
+        if (wait := await self.standing(receiver)) is not None:
+            raise refusal(wait)
+
+    async def standing(self, receiver: str) -> RosterWait | None:
+        """Where the roster waits now, whoever works there. A wait that another roster has ended is ended for good."""
         wait = self._ledger.waits().get(receiver)
-        if wait is None:
-            return
-        if self._is_over(wait):
+        if wait is not None and self._is_over(wait):
             await self._end(wait, asked_by="", by="another roster was accepted")
-            return
-        after = _AFTER.get(wait.reason, f"It was brought to snapshot {wait.snapshot}")
-        raise Refused(
-            f"The roster waits at {receiver}. {after}, and nobody has said that the roster may go on there.",
-            remedy=f"Let it go on with: gatepost snapshot approve {receiver} --roster",
-            code="roster-waits",
-        )
+            return None
+        return wait
 
     async def begin(self, wait: RosterWait) -> None:
         """See `ports.RosterWaits`. Raises StoreUnavailable."""
@@ -111,6 +109,17 @@ class Waiting:
             for plan in await self._plans.unfinished(wait.receiver)
             if plan.id != wait.plan
         )
+
+
+def refusal(wait: RosterWait) -> Refused:
+    """Why no plan to the roster is made there: `roster-waits`."""
+    after = _AFTER.get(wait.reason, f"It was brought to snapshot {wait.snapshot}")
+    said = "nobody has said that the roster may go on there" if wait.kept_digest is None else "that was approved"
+    return Refused(
+        f"The roster waits at {wait.receiver}. {after}, and {said}.",
+        remedy=f"Let it go on with: gatepost snapshot approve {wait.receiver} --roster",
+        code="roster-waits",
+    )
 
 
 def _cleared(wait: RosterWait, asked_by: str, by: str) -> EventDraft:

@@ -18,13 +18,15 @@ from gateway.ports import Progress, ReceiverFacts
 from gateway.receivers.manual import ManualReceiver
 from gateway.sync.by_hand.desk import VisitDesk
 from gateway.sync.by_hand.keeping import SiteKeeper
-from gateway.sync.by_hand.runs import SiteRuns
+from gateway.sync.by_hand.runs import SiteRestores, SiteRuns
 from gateway.sync.drafting import Drafter
 from gateway.sync.plan_ids import PlanIds
 from gateway.sync.preparing import Preparer
+from gateway.sync.restoring import Restorer
 from gateway.sync.revoking import Revoker
 from gateway.sync.site import Site
 from gateway.sync.turns import Turns
+from gateway.sync.waiting import Waiting
 from tests.fakes.clock import FakeClock
 from tests.fakes.memory_store import MemoryStore
 from tests.fakes.sync_house import BERLIN, FakeTrust, Rosters
@@ -75,12 +77,19 @@ class HandHouse:
         self.preparer = Preparer(
             drafter=self.drafter, keeper=keeper, archive=archive, journal=store_.journal, plans=store_.plans
         )
+        self.waiting = Waiting(ledger=store_.ledger, journal=store_.journal, plans=store_.plans, rosters=self.rosters)
         self.desk = VisitDesk(
             site=self.site, limits=_Limits({SHED: shed}), clock=self.clock, trust=self.trust,
             journal=store_.journal, mirrors=store_.mirrors, documents=store_.documents, plans=store_.plans,
             ledger=store_.ledger, rosters=self.rosters, drafter=self.drafter, preparer=self.preparer,
-            archive=archive, snapshots=store_.snapshots,
+            archive=archive, snapshots=store_.snapshots, waiting=self.waiting,
         )  # fmt: skip
+        restorer = Restorer(
+            site=self.site, clock=self.clock, journal=store_.journal, plans=store_.plans, keeper=keeper,
+            archive=archive, drafter=self.drafter.restores, runner=_no_runs(store_),  # type: ignore[arg-type]
+            waiting=self.waiting,
+        )  # fmt: skip
+        self.restores = SiteRestores(restorer, self.desk, site=self.site)
         self.runs = SiteRuns(_no_runs(store_), self.desk, preparer=self.preparer, site=self.site)
         self.revoker = Revoker(
             site=self.site, clock=self.clock, journal=store_.journal, ledger=store_.ledger, proofs=store_.proofs,

@@ -86,12 +86,23 @@ async def confirm_receiver(request: web.Request) -> web.StreamResponse:
 
 def require_capability(services: Services, receiver: str, capability: Capability) -> None:
     """Raises NotFound or Unsupported: what a map lacks is absent here."""
-    services.live.receiver(receiver)
+    live = services.live.receiver(receiver)
     if capability not in services.capabilities.get(receiver, frozenset(Capability)):
+        if live.link is LinkState.BY_HAND:
+            raise _by_hand(receiver, capability)
         raise Unsupported(
             f"The receiver {receiver} has no {capability}: its map does not offer that.",
             remedy="See the receiver's capabilities for what it offers.",
         )
+
+
+def _by_hand(receiver: str, capability: Capability) -> Unsupported:
+    """What is done at the board alone, and how the gateway is told of it."""
+    then = f", then say so: gatepost visit-sheet holds {receiver} --empty" if capability is Capability.RESET else ""
+    return Unsupported(
+        f"No line reaches {receiver}, so this can't be done from here ({capability}).",
+        remedy=f"It is worked by hand: do it at the board{then}.",
+    )
 
 
 def receiver_answer(services: Services, live: LiveReceiver) -> ReceiverAnswer:

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
-from collections.abc import AsyncIterator, Mapping, Sequence
+from collections.abc import AsyncIterator, Awaitable, Callable, Mapping, Sequence
 from contextlib import asynccontextmanager
 from dataclasses import replace
 from datetime import datetime
@@ -45,8 +45,9 @@ from gateway.sync.by_hand.ticking import ticked, unticked
 from gateway.sync.by_hand.under_way import UnderWay
 from gateway.sync.drafting import Drafter, RosterInForce
 from gateway.sync.following import follow
-from gateway.sync.preparing import Preparer
+from gateway.sync.preparing import Prepared, Preparer
 from gateway.sync.site import Site
+from gateway.sync.waiting import Waiting
 from gateway.sync.words import Person
 
 __all__ = ["LOOK_AGAIN_S", "VisitDesk"]
@@ -60,6 +61,7 @@ _WAKING = EventFilter(
             EventName.REVOCATION_PENDING,
             EventName.REVOCATION_LIFTED,
             EventName.CLOCK_TRUSTED,
+            EventName.ROSTER_RESUMED,
         }
     )
 )
@@ -85,6 +87,7 @@ class VisitDesk:
         preparer: Preparer,
         archive: Archive,
         snapshots: Snapshots,
+        waiting: Waiting,
     ) -> None:
         self._site = site
         self._limits = limits
@@ -98,7 +101,7 @@ class VisitDesk:
         self._preparer = preparer
         self._archive = archive
         self._snapshots = snapshots
-        self._lookout = Lookout(drafter=drafter, preparer=preparer, ledger=ledger, journal=journal)
+        self._lookout = Lookout(drafter=drafter, preparer=preparer, ledger=ledger, journal=journal, waiting=waiting)
         self._sheets = Sheets(documents)
         self._under_way = UnderWay(journal=journal, plans=plans, archive=archive)
         self._outlooks: dict[str, Outlook] = {}
@@ -254,6 +257,18 @@ class VisitDesk:
             await self._under_way.take_up(receiver, plan)
             await self._settle(receiver)
         return self._under_way.of(receiver) or plan
+
+    async def put_on(self, receiver: str, prepare: Callable[[Mirror], Awaitable[Prepared]]) -> Plan:
+        """A plan that somebody else prepares, from what the receiver holds as far as known, onto its sheet.
+
+        Raises Refused with `holdings-unknown`, and what `prepare` raises.
+        """
+        async with self._turn(receiver):
+            plan = (await prepare(self._known(receiver))).plan
+            if plan.state is PlanState.PENDING:
+                await self._under_way.take_up(receiver, plan)
+            await self._settle(receiver)
+        return plan
 
     def plan_progress(self, plan_id: str) -> tuple[int, int, str] | None:
         """Done, total and words of a plan that is on a sheet; None when it is not."""

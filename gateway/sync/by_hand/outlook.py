@@ -1,7 +1,8 @@
 """What is to be done at a receiver without a line, as things stand: from its mirror, the roster, the guard.
 
 With a roster in force that is its plan, less what the guard holds until somebody approves. Without one, or when the
-roster can't be planned for it, only what is revoked is to be taken out (nothing else is ever removed then).
+roster can't be planned for it, only what is revoked is to be taken out (nothing else is ever removed then). Where a
+snapshot is brought back by hand the roster waits, and what is left of that is to be done.
 """
 
 from __future__ import annotations
@@ -10,6 +11,7 @@ from dataclasses import dataclass, replace
 
 from gateway.domain.mirror import Mirror
 from gateway.domain.plan import Change, ChangeKind, Plan
+from gateway.domain.wait import RosterWait
 from gateway.errors import LocalError
 from gateway.ports import Journal, Ledger, ReceiverFacts
 from gateway.sync.by_hand.lines import targets_by_serial
@@ -18,6 +20,7 @@ from gateway.sync.drafting import Drafter
 from gateway.sync.planning import plan_changes
 from gateway.sync.preparing import ADDITIONS, Preparer
 from gateway.sync.refusing import said_no
+from gateway.sync.waiting import Waiting, refusal
 
 __all__ = ["Lookout", "Outlook"]
 
@@ -35,8 +38,11 @@ class Outlook:
 class Lookout:
     """Makes outlooks."""
 
-    def __init__(self, *, drafter: Drafter, preparer: Preparer, ledger: Ledger, journal: Journal) -> None:
+    def __init__(
+        self, *, drafter: Drafter, preparer: Preparer, ledger: Ledger, journal: Journal, waiting: Waiting
+    ) -> None:
         self._drafter = drafter
+        self._waiting = waiting
         self._preparer = preparer
         self._ledger = ledger
         self._journal = journal
@@ -46,6 +52,8 @@ class Lookout:
 
         A plan that the guard holds is kept as held and told, once. Raises StoreUnavailable.
         """
+        if (wait := await self._waiting.standing(mirror.receiver)) is not None:
+            return self._beside_the_roster(mirror, facts, under_way, wait)
         try:
             full = self._drafter.draft(mirror)
             held = await self._preparer.waiting(mirror.receiver)
@@ -79,6 +87,22 @@ class Lookout:
             and change.before.pairs == change.after.pairs
         }
         return replace(mirror, slots={**mirror.slots, **names}) if names else mirror
+
+    def _beside_the_roster(
+        self, mirror: Mirror, facts: ReceiverFacts, under_way: Plan | None, wait: RosterWait
+    ) -> Outlook:
+        """What is left of the snapshot that is being brought back, and whoever is revoked; nothing of the roster."""
+        revoked = self._revoked_alone(mirror, facts)
+        if under_way is None or under_way.state.is_final or not under_way.restores:
+            return Outlook(revoked, fault=refusal(wait))
+        try:
+            left = self._drafter.anew(under_way, mirror)
+        except LocalError as fault:
+            return Outlook(revoked, fault=fault)
+        theirs = {slot.serial for change in left.changes if (slot := change.before or change.after)}
+        others = tuple(one for one in revoked if one.before is not None and one.before.serial not in theirs)
+        whole = replace(left, changes=(*others, *left.changes), hold="")
+        return Outlook(whole.changes, whole, fault=refusal(wait))
 
     def _revoked_alone(self, mirror: Mirror, facts: ReceiverFacts) -> tuple[Change, ...]:
         desired = Desired(wanted={}, revoked=frozenset(self._ledger.revocations()))

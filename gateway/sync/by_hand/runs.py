@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import AsyncIterator, Awaitable, Callable
+from contextlib import asynccontextmanager
+
 from gateway.domain.mirror import Mirror
 from gateway.domain.plan import Plan
-from gateway.ports import Progress, SyncRuns
+from gateway.ports import Aim, Progress, SyncRuns
 from gateway.sync.by_hand.desk import VisitDesk
-from gateway.sync.preparing import Preparer
+from gateway.sync.preparing import Prepared, Preparer
+from gateway.sync.restoring import Restorer
 from gateway.sync.site import Site
 
-__all__ = ["SiteRuns"]
+__all__ = ["SiteRestores", "SiteRuns"]
 
 
 class SiteRuns:
@@ -56,3 +60,43 @@ class SiteRuns:
 
     def progress(self, plan_id: str) -> tuple[int, int, str] | None:
         return self._runner.progress(plan_id) or self._desk.plan_progress(plan_id)
+
+
+class SiteRestores:
+    """`ports.RestoreRuns` over the restorer and the visit sheets."""
+
+    def __init__(self, restorer: Restorer, desk: VisitDesk, *, site: Site) -> None:
+        self._restorer = restorer
+        self._desk = desk
+        self._site = site
+
+    def draft(self, mirror: Mirror, aim: Aim, *, reason: str) -> Plan:
+        return self._restorer.draft(mirror, aim, reason=reason)
+
+    async def start(
+        self,
+        receiver: str,
+        aim: Aim,
+        *,
+        reason: str,
+        snapshot: str,
+        asked_by: str,
+        before: Callable[[], Awaitable[None]] | None = None,
+    ) -> Plan:
+        """Without a line: the plan that now stands on the sheet; the roster waits there as anywhere."""
+        if receiver not in self._site.by_hand:
+            return await self._restorer.start(
+                receiver, aim, reason=reason, snapshot=snapshot, asked_by=asked_by, before=before
+            )
+
+        async def prepare(mirror: Mirror) -> Prepared:
+            if before is not None:
+                await before()
+            return await self._restorer.prepare(mirror, aim, reason=reason, snapshot=snapshot, asked_by=asked_by)
+
+        return await self._desk.put_on(receiver, prepare)
+
+    @asynccontextmanager
+    async def turn(self, receiver: str) -> AsyncIterator[None]:
+        async with self._restorer.turn(receiver):
+            yield
