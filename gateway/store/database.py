@@ -40,6 +40,7 @@ _PRAGMAS = (
     "temp_store = memory",
     "cell_size_check = on",
     "journal_size_limit = 4194304",
+    "cache_size = -512",  # KiB a connection; the system has the file in its own cache too
 )
 
 
