@@ -31,7 +31,10 @@ MOST_FORMER = 64
 """Former names that are kept of one receiver, and those besides that a roster still uses; our choice."""
 
 _SEPARATORS = ":/,;"  # they separate names in a roster
-_MARKUP = "<>&\"'`\\="  # no name needs them; what shows names elsewhere may read them as something else
+_MARKUP = frozenset("<>&\"'`\\=\u00ab\u00bb\u2039\u203a") | frozenset(map(chr, range(0x2018, 0x2020)))
+"""Markup and quotation marks: what shows names elsewhere may read them as something else."""
+_DASHES = frozenset(map(chr, (*range(0x2010, 0x2016), 0x2212, 0xFE58, 0xFE63, 0xFF0D)))
+"""A word processor's; a roster's are read as hyphens, so a name with one would never be found."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,6 +88,8 @@ def _letter_in(name: str) -> str:
     for letter in name:
         if letter in _SEPARATORS:
             return f"“{letter}” separates names in a roster; write a hyphen instead"
+        if letter in _DASHES:
+            return f"“{letter}” is no hyphen; write -"
         if letter in _MARKUP:
             return f"a name has no “{letter}” in it; use letters, digits and hyphens"
     return "" if name[0].isalnum() else "a name begins with a letter or a digit"

@@ -14,7 +14,7 @@ from gateway.domain.transmitter import BUILT_IN_KINDS, MAX_POSITIONS, Kind
 from gateway.roster.cells import Wrong, clean, show
 from gateway.roster.findings import Findings
 from gateway.roster.names import ReceiverNames
-from gateway.roster.rights import read_name, read_position
+from gateway.roster.rights import read_name, read_output, read_position
 
 __all__ = ["GroupLine", "Groups", "KindLine", "build_groups"]
 
@@ -93,8 +93,9 @@ def _rights_of(line: GroupLine, receivers: ReceiverNames, findings: Findings) ->
         return
     of_receiver = line.receiver_column or line.column
     names: list[str] = []
-    for text, column in ((line.receiver, of_receiver), *((output, line.column) for output in line.outputs)):
-        name = read_name(text)
+    outputs_read = ((read_output, output, line.column) for output in line.outputs)
+    for read, text, column in ((read_name, line.receiver, of_receiver), *outputs_read):
+        name = read(text)
         if isinstance(name, Wrong):
             findings.fault(line.row, column, name)
             return

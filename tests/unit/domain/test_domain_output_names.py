@@ -144,6 +144,8 @@ def test_names_that_do(name: str) -> None:
         ('"gate"', 'no “"”'),
         ("=SUM", "no “=”"),
         ("-gate", "begins with"),
+        ("slip\u2013gate", "is no hyphen"),
+        ("\u201egate\u201c", "no “\u201e”"),
         ("@gate", "begins with"),
         ("2", "digits alone"),
         ("0042", "digits alone"),

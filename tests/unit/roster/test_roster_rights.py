@@ -6,7 +6,7 @@ import pytest
 
 from gateway.domain.roster import Right
 from gateway.roster.cells import Wrong
-from gateway.roster.rights import read_name, read_position, read_rights
+from gateway.roster.rights import read_name, read_output, read_position, read_rights
 
 
 def test_rights_are_read_once_each_in_a_fixed_order() -> None:
@@ -64,6 +64,19 @@ def test_names_that_no_settings_can_have(text: str, remedy: str) -> None:
     wrong = read_name(text)
     assert isinstance(wrong, Wrong)
     assert remedy in wrong.remedy
+
+
+@pytest.mark.parametrize("name", ["t\u00fcr", "\u0432\u043e\u0440\u043e\u0442\u0430", "2", "gate_2"])
+def test_an_output_may_have_letters_of_any_script(name: str) -> None:
+    """As in the settings, and as people call it later; in a row as in a group."""
+    assert read_output(name) == name
+    assert read_rights(f"1:slip-gate/{name}") == ([Right("slip-gate", "1", name)], [])
+
+
+@pytest.mark.parametrize("text", ["", "slip\u200dgate", "\u201egate\u201c"])
+def test_what_no_output_can_be_called(text: str) -> None:
+    """Told as for other names."""
+    assert isinstance(read_output(text), Wrong)
 
 
 @pytest.mark.parametrize("text", ["0", "9", "1+2+3", "1+9", "3+3", "", "a", "1 +2"])
