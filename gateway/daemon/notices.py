@@ -21,6 +21,7 @@ def gather_notices(house: House) -> Sequence[Notice]:
         *_revocation_list(house),
         *_outlets(house),
         *_passwords(house),
+        *_names(house),
         *_work(house),
         *_owed(house),
         *_disk(house),
@@ -57,6 +58,16 @@ def _passwords(house: House) -> Iterator[Notice]:
                 f"Write the new one into {place} as well." if place
                 else "Put it into a file named as link_password_file.",
             )  # fmt: skip
+
+
+def _names(house: House) -> Iterator[Notice]:
+    for receiver, called in house.ground.parts.names.set_aside():
+        yield Notice(
+            "output-name",
+            f"Output {called.output} of {receiver} was called {called.name}, and the settings file now calls another "
+            "output so; the file counts.",
+            f"Give it another name: gatepost settings set {receiver} --output-name {called.output}=NAME",
+        )
 
 
 def _work(house: House) -> Iterator[Notice]:

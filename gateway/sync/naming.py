@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable, ItemsView, Iterator, KeysView, Mapping, ValuesView
 from typing import TypeVar
 
-from gateway.domain.output_names import OutputNames, OutputNaming, names_in_force
+from gateway.domain.output_names import CalledOutput, OutputNames, OutputNaming, names_in_force
 
 __all__ = ["NamesNow"]
 
@@ -37,6 +37,15 @@ class NamesNow:
 
     def now(self, receiver: str) -> OutputNames:
         return self._now[receiver]
+
+    def set_aside(self) -> tuple[tuple[str, CalledOutput], ...]:
+        """Given names, by receiver, that are not in use: the settings file has come to call another output so."""
+        return tuple(
+            (name, each)
+            for name, naming in self._namings.items()
+            for each in naming.given
+            if self._now[name].outputs.get(each.output) != each.name
+        )
 
     def outputs(self, receiver: str) -> Mapping[int, str]:
         """Names by output, whenever one looks."""

@@ -8,7 +8,7 @@ from zoneinfo import ZoneInfo
 import pytest
 
 from gateway.domain.events import EventName
-from gateway.domain.output_names import OutputNaming
+from gateway.domain.output_names import CalledOutput, OutputNaming
 from gateway.domain.roster import Right, Roster
 from gateway.errors import NotFound, Refused, StoreUnavailable
 from gateway.ports import NamedOutput, ReceiverFacts, rights_now
@@ -93,6 +93,17 @@ async def test_after_a_restart_the_ledger_names_outputs() -> None:
         names.take(naming)
     assert names.now("slip-gate").outputs == {1: "haven", 2: "boat-hoist"}
     assert names.now("slip-gate").also == {"gate": 1, "slip": 1}
+
+
+async def test_a_settings_file_that_came_to_use_a_given_name() -> None:
+    """The file counts, and what is set aside is known until the output gets another name."""
+    bench = Bench()
+    await bench.call({1: "slip", 3: "lamp"})
+    names = NamesNow({"slip-gate": {1: "gate", 2: "Slip"}})
+    names.take(bench.names.naming("slip-gate"))
+    assert names.now("slip-gate").outputs == {1: "gate", 2: "Slip", 3: "lamp"}
+    assert names.set_aside() == (("slip-gate", CalledOutput(1, "slip")),)
+    assert bench.names.set_aside() == ()
 
 
 async def test_called_so_already_is_nothing_done() -> None:
