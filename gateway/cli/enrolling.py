@@ -11,7 +11,7 @@ from typing import Annotated, Any
 import typer
 from rich.progress import Progress
 
-from gateway.cli.client import ApiClient, part
+from gateway.cli.client import ApiClient, CannotReach, part
 from gateway.cli.console import (
     REFUSED,
     AsJson,
@@ -29,6 +29,8 @@ __all__ = ["enrol", "overrides"]
 
 _LISTENING = ("listening", "heard")
 _LOOK_EVERY_S = 0.2
+#: How long a gateway that restarts is waited for. Our choice: a board starts in less.
+_AWAY_S = 60.0
 
 
 @reaching
@@ -108,16 +110,24 @@ async def _listened(client: ApiClient, receiver: str, asked: dict[str, Any], wan
         say(found["caution"])
         say(f"At most {asked['seconds']} s each time; Ctrl-C ends it.")
     async with _cancelled_with_us(client, path):
+        away_s = 0.0
         while True:
-            after = await _say_steps(client, receiver, found["id"], after, say)
-            found = await client.get(path)
-            if found["state"] not in _LISTENING and not await _goes_on(client, path, found):
-                await _say_steps(client, receiver, found["id"], after, say)
-                return found
-            if wanted and len(found["confirmed"]) >= wanted:
-                await client.send("POST", f"{path}/end")
-            else:
-                await asyncio.sleep(_LOOK_EVERY_S)
+            try:
+                after = await _say_steps(client, receiver, found["id"], after, say)
+                found = await client.get(path)
+                away_s = 0.0
+                if found["state"] not in _LISTENING and not await _goes_on(client, path, found):
+                    await _say_steps(client, receiver, found["id"], after, say)
+                    return found
+                if wanted and len(found["confirmed"]) >= wanted:
+                    await client.send("POST", f"{path}/end")
+            except CannotReach:  # a gateway that restarts: it says itself what has become of this
+                if not away_s:
+                    say("The gateway can't be reached just now; waiting for it.")
+                if away_s > _AWAY_S:
+                    raise
+                away_s += _LOOK_EVERY_S
+            await asyncio.sleep(_LOOK_EVERY_S)
 
 
 async def _goes_on(client: ApiClient, path: str, found: dict[str, Any]) -> bool:
@@ -189,6 +199,8 @@ def _print_made(made: dict[str, Any]) -> None:
     completion = made["completion"]
     if completion is None:
         found = made["enrolment"]
+        if found["state"] == "failed" and found["remedy"]:
+            console.print(found["remedy"], markup=False)
         for each in found["confirmed"] if found["state"] == "confirmed" else ():
             who = f", which {each['holder']} has" if each["holder"] else ""
             console.print(f"The serial is {each['serial']}{who}.", markup=False)

@@ -43,8 +43,8 @@ def build_enrolling(
     """`rosters` is the roster in force without overrides."""
     store, clock, journal = ground.store, ground.clock, ground.store.journal
     enroller = Enroller(
-        site=site, clock=clock, journal=journal, mirrors=store.mirrors, live=watching.watch.live,
-        holder=lambda serial: names.holder(serial) or "",
+        site=site, clock=clock, journal=journal, mirrors=store.mirrors, documents=store.documents,
+        live=watching.watch.live, holder=lambda serial: names.holder(serial) or "",
     )  # fmt: skip
     runs = OverrideRuns(
         drafter=drafter.overrides, preparer=preparer, runner=runner, keeper=watching.watch.keeper, journal=journal,

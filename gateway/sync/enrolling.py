@@ -2,9 +2,9 @@
 
 One receiver listens for one enrolment at a time, for at most a minute at a time, and ends it by itself. An enrolment of
 several opens a new window after each transmitter, until nobody presses any more or somebody finishes it; a conflict
-spoils its own window alone. Every step is an event `enrolment.changed`. Enrolments are remembered in memory for a
-while: a restart of this program ends them, and what was not completed is done again. What counts as certain is decided
-in `enrolment_rules`; nothing here writes to a receiver's memory.
+spoils its own window alone. Every step is an event `enrolment.changed`. Enrolments are remembered for a while, the
+newest of them over a restart, which ends those that listen. What counts as certain is decided in `enrolment_rules`;
+nothing here writes to a receiver's memory.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ import contextlib
 import itertools
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
-from datetime import timedelta
+from datetime import datetime, timedelta
 
 from gateway.clock import Clock
 from gateway.domain.enrolment import Enrolment, EnrolmentStep, EnrolmentWay, Heard
@@ -23,7 +23,8 @@ from gateway.domain.events import EventDraft, EventName
 from gateway.domain.receiver import Capability
 from gateway.domain.transmitter import MAX_SERIAL
 from gateway.errors import GatepostError, NotFound, Refused, StoreUnavailable, Unsupported
-from gateway.ports import Commit, EventFilter, Journal, LiveView, Mirrors, Receiver
+from gateway.ports import Commit, Documents, EventFilter, Journal, LiveView, Mirrors, Receiver
+from gateway.sync.enrolment_memory import EnrolmentMemory
 from gateway.sync.enrolment_rules import Window
 from gateway.sync.enrolment_window import FOLLOWED, ListeningWindow
 from gateway.sync.following import follow
@@ -61,9 +62,11 @@ class Enroller:
         clock: Clock,
         journal: Journal,
         mirrors: Mirrors,
+        documents: Documents,
         live: LiveView,
         holder: Callable[[int], str],
     ) -> None:
+        self._memory = EnrolmentMemory(documents)
         self._site = site
         self._clock = clock
         self._journal = journal
@@ -74,6 +77,9 @@ class Enroller:
         self._busy: set[str] = set()
         self._jobs: asyncio.Queue[_Session] = asyncio.Queue()
         self._count = itertools.count(1)
+        self._cut: list[_Session] = []
+        for name in site.names_with_slots():
+            self._recall(name)
 
     # --- asking ---
 
@@ -88,13 +94,13 @@ class Enroller:
             serial = None
         session = self._session(receiver, way, serial, seconds, asked_by)
         if way is EnrolmentWay.TYPED:
-            await self._journal.commit(Commit(events=(_event(session.enrolment),)))
+            await self._journal.commit(self._told(session))
             self._remember(session)
             return session.enrolment
         self._take(receiver)
         try:
             await self._open(session, driver)
-            await self._journal.commit(Commit(events=(_event(session.enrolment),)))
+            await self._journal.commit(self._told(session))
         except BaseException:
             self._busy.discard(receiver)
             raise
@@ -138,6 +144,8 @@ class Enroller:
 
     async def run(self) -> None:
         """Follow what is pressed; runs until it is cancelled."""
+        for session in self._cut:
+            await self._tell(session)
         async with asyncio.TaskGroup() as group:
             group.create_task(self._wake(), name="enrolment: what is heard")
             while True:
@@ -225,7 +233,7 @@ class Enroller:
         typed = () if serial is None else (Heard(serial, holder=self._holder(serial)),)
         alone = way is EnrolmentWay.TYPED
         enrolment = Enrolment(
-            id=f"e-{now:%Y%m%d-%H%M%S}-{next(self._count)}",
+            id=self._new_id(receiver, now),
             receiver=receiver,
             way=way,
             step=EnrolmentStep.CONFIRMED if alone else EnrolmentStep.LISTENING,
@@ -235,6 +243,12 @@ class Enroller:
             confirmed=typed if alone else (),
         )
         return _Session(enrolment, max(1, min(seconds, MAX_SECONDS)), self._clock.monotonic())
+
+    def _new_id(self, receiver: str, now: datetime) -> str:
+        """A clock that is wrong at each start may give a time twice."""
+        known = self._sessions.get(receiver, {})
+        ids = (f"e-{now:%Y%m%d-%H%M%S}-{number}" for number in self._count)
+        return next(each for each in ids if each not in known)
 
     def _remember(self, session: _Session) -> None:
         kept = self._sessions.setdefault(session.enrolment.receiver, {})
@@ -249,7 +263,7 @@ class Enroller:
         if session is None:
             raise NotFound(
                 f"There is no enrolment {enrolment_id} at {receiver}.",
-                remedy="A restart of the gateway forgets enrolments; start it again.",
+                remedy="Only the newest ones are remembered; start it again.",
             )
         return session
 
@@ -286,11 +300,24 @@ class Enroller:
     async def _tell(self, session: _Session) -> None:
         """A step that can't be kept just now is still seen by whoever asks for the enrolment."""
         with contextlib.suppress(StoreUnavailable):
-            await self._journal.commit(Commit(events=(_event(session.enrolment),)))
+            await self._journal.commit(self._told(session))
 
+    def _told(self, session: _Session) -> Commit:
+        """The step as an event, and what a restart is to know of it."""
+        enrolment = session.enrolment
+        event = EventDraft(EventName.ENROLMENT_CHANGED, enrolment.receiver, enrolment_data(enrolment))
+        known = {**self._sessions.get(enrolment.receiver, {}), enrolment.id: session}
+        kept = self._memory.document(enrolment.receiver, [each.enrolment for each in known.values()])
+        return Commit(events=(event,), documents=kept)
 
-def _event(enrolment: Enrolment) -> EventDraft:
-    return EventDraft(EventName.ENROLMENT_CHANGED, enrolment.receiver, enrolment_data(enrolment))
+    def _recall(self, receiver: str) -> None:
+        """What was there before a restart. A confirmed serial has its half hour anew: nobody could complete it."""
+        for enrolment, cut in self._memory.load(receiver):
+            session = _Session(enrolment, 0, self._clock.monotonic())
+            session.ended.set()
+            self._remember(session)
+            if cut:
+                self._cut.append(session)
 
 
 def _check_typed(serial: int | None) -> None:

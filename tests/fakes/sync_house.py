@@ -257,6 +257,7 @@ class SyncHouse:
             clock=clock,
             journal=store_.journal,
             mirrors=store_.mirrors,
+            documents=store_.documents,
             live=self.watch.live,
             holder=lambda serial: _holder(rows, serial),
         )

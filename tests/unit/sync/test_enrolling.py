@@ -24,17 +24,20 @@ Step = EnrolmentStep
 
 
 @asynccontextmanager
-async def quay(receiver: FakeReceiver | None = None, clock: FakeClock | None = None) -> AsyncIterator[SyncHouse]:
-    """A watched slip gate whose memory holds Berth 1, and whatever follows presses."""
-    clock = clock or FakeClock()
-    receiver = receiver or quay_receiver(clock=clock)
-    receiver.board.put(1, some_slot(1, 1, name="Berth 1"), Origin.LINE)
-    house = SyncHouse([receiver], clock=clock)
-    house.rosters.put(roster(entry(1)))
+async def quay(
+    receiver: FakeReceiver | None = None, clock: FakeClock | None = None, *, house: SyncHouse | None = None
+) -> AsyncIterator[SyncHouse]:
+    """A watched slip gate whose memory holds Berth 1, and whatever follows presses; or this house."""
+    if house is None:
+        clock = clock or FakeClock()
+        receiver = receiver or quay_receiver(clock=clock)
+        receiver.board.put(1, some_slot(1, 1, name="Berth 1"), Origin.LINE)
+        house = SyncHouse([receiver], clock=clock)
+        house.rosters.put(roster(entry(1)))
     async with asyncio.TaskGroup() as group:
         works = (house.watch.run(), house.enroller.run(), house.runner.run(), house.override_runs.run())
         tasks = [group.create_task(work) for work in works]
-        await clock.advance(2)
+        await house.clock.advance(2)
         try:
             yield house
         finally:
@@ -319,3 +322,39 @@ async def test_a_map_without_enrolment() -> None:
     async with quay(deaf, clock) as house:
         with pytest.raises(Unsupported):
             await begin(house)
+
+
+async def test_a_restart_ends_what_listened_and_says_so() -> None:
+    """Nobody knows what was pressed meanwhile. The same id is found again, with what happened and what to do."""
+    async with quay() as house:
+        made = await begin(house)
+        await press(house, A)
+        assert now(house, made).step is Step.HEARD
+    async with quay(house=house.restarted()) as again:
+        found = now(again, made)
+        assert (found.step, found.ends, found.heard) == (Step.FAILED, None, ())
+        assert "restarted" in found.problem
+        assert "again" in found.remedy
+        assert steps(again)[-1] == "failed"
+        assert await again.enroller.finish("slip-gate", made.id) == found
+        second = await begin(again)
+        assert second.id != made.id
+        await press(again, A)
+        await press(again, A)
+        assert now(again, second).step is Step.CONFIRMED
+
+
+async def test_what_was_confirmed_is_certain_after_a_restart_too() -> None:
+    """Alone, and of several what was confirmed before the window that was cut; it can be completed."""
+    async with quay() as house:
+        several = await begin(house, EnrolmentWay.SEVERAL)
+        await press(house, A)
+        await press(house, A)
+        await press(house, B)
+    async with quay(house=house.restarted()) as again:
+        found = now(again, several)
+        assert (found.step, [each.serial for each in found.confirmed]) == (Step.CONFIRMED, [A])
+        assert again.enroller.is_in_time(found)
+        await again.enroller.complete(found)
+    async with quay(house=house.restarted()) as third:
+        assert now(third, several).step is Step.COMPLETED

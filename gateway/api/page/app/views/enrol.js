@@ -53,7 +53,7 @@ function open(query) {
     try {
       started(await get(`/receivers/${encodeURIComponent(query.receiver)}/enrolments/${encodeURIComponent(query.id)}`));
     } catch {
-      begin(); // a restart of the gateway forgets it
+      begin(); // only the newest ones are remembered
     }
   }
 
