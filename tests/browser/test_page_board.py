@@ -8,7 +8,7 @@ import pytest
 from playwright.async_api import Browser, expect
 
 from tests.browser.driving import SCHEMES, SIZES, open_visitor
-from tests.browser.looks import check_looks
+from tests.browser.looks import check_looks, check_told
 from tests.browser.putting_back import as_before
 from tests.browser.quay import MARKUP, Quay
 from tests.integration.yard import until
@@ -46,6 +46,7 @@ async def test_added_and_taken_are_told_apart_and_decided(browser: Browser, work
         missing = page.get_by_role("listitem").filter(has=page.get_by_role("heading", name="Berth 15"))
         await expect(missing).to_contain_text("was taken out at the board")
         await expect(missing).to_contain_text("stays away until somebody restores it")
+        await check_told(browser, missing.locator(".tag"), "\N{MINUS SIGN} Missing")
         await expect(page.locator(".lead")).to_contain_text("1 change needs somebody.")
         assert await visitor.violations() == []
         await missing.get_by_role("button", name="Give it back").focus()

@@ -5,8 +5,7 @@ from __future__ import annotations
 import pytest
 from playwright.async_api import Browser, Route, expect
 
-from tests.browser.driving import PHONE, SCHEMES, SIZES, open_visitor
-from tests.browser.looks import check_looks
+from tests.browser.driving import PHONE, open_visitor
 from tests.browser.quay import Quay
 
 pytestmark = pytest.mark.asyncio(loop_scope="session")
@@ -106,10 +105,3 @@ async def test_where_every_receiver_has_a_wire(browser: Browser, quay: Quay) -> 
         await visitor.sign_in(quay.token("roster"))
         await visitor.go("visit-sheet")
         await expect(visitor.page.get_by_text("Every receiver here has a wire")).to_be_visible()
-
-
-@pytest.mark.parametrize("scheme", SCHEMES)
-@pytest.mark.parametrize("size", SIZES)
-async def test_axe_finds_nothing(browser: Browser, own: Quay, size: str, scheme: str) -> None:
-    """Lines to do, at the widest and narrowest, in both lights."""
-    await check_looks(browser, own, size, scheme, ("visit-sheet?receiver=boat-shed", "visit-sheet?receiver=tool-store"))

@@ -5,8 +5,7 @@ from __future__ import annotations
 import pytest
 from playwright.async_api import Browser, Locator, Page, expect
 
-from tests.browser.driving import SCHEMES, SIZES, Visitor, open_visitor
-from tests.browser.looks import check_looks
+from tests.browser.driving import Visitor, open_visitor
 from tests.browser.own_quay import bring
 from tests.browser.quay import MARKUP, Quay
 from tests.integration.yard import until
@@ -189,6 +188,40 @@ async def test_groups_are_made_changed_and_renamed(browser: Browser, own: Quay) 
         await expect(page.get_by_text("Group decorators is new").first).to_be_visible()
 
 
+async def test_people_in_another_order_and_of_one_gate(browser: Browser, own: Quay) -> None:
+    """By transmitter, who was heard last, who ends first; whoever works another output there is not counted."""
+    daemon = own.yard.daemon
+    first, second = added(own, "0048230120", "Yard hand"), added(own, "0048230121", "A boy of the yard")
+    hoist = {"serial": "0048230122", "holder": "Rigger", "rights": ["1:slip-gate/boat-hoist"]}
+    answer = daemon.post("/people", hoist)
+    assert answer.status_code == 201, answer.text
+    tag = daemon.client.get(f"/people/{first}").headers["ETag"]
+    ends = daemon.client.patch(f"/people/{first}", json={"valid_until": "2029-01-31"}, headers={"If-Match": tag})
+    assert ends.status_code == 200, ends.text
+    own.press(int(second), address=1)
+    until(lambda: daemon.get(f"/people/{second}")["transmitters"][0]["last_heard"], "a press that is kept")
+    async with open_visitor(browser, own.address) as visitor:
+        page, cards = visitor.page, visitor.page.locator("article.person")
+        await visitor.sign_in(own.token("roster"))
+        await visitor.go("people")
+        order = page.get_by_label("Order")
+        await order.select_option("Ending first")
+        await expect(cards.first).to_contain_text("Until 31 Jan 2029.")
+        await order.select_option("Last used first")
+        await expect(cards.first).to_contain_text("A boy of the yard")
+        await order.select_option("By transmitter")
+        await expect(cards.first).not_to_contain_text("A boy of the yard")
+        serials = await page.locator("article.person li:first-child > .row .figures").all_inner_texts()
+        assert serials == sorted(serials)
+        assert "sort=serial" in page.url
+        await page.get_by_label("Who has access to").select_option("Slip gate")
+        await expect(page.get_by_role("article", name="Rigger")).to_have_count(0)
+        await expect(page.get_by_role("article", name="Yard hand")).to_have_count(1)
+        await expect(page.get_by_role("status").filter(has_text="found")).to_have_text(
+            f"{await cards.count()} people found."
+        )
+
+
 async def test_names_are_given_as_transmitters_are_heard(browser: Browser, own: Quay) -> None:
     """Whoever has just pressed comes first and is named there and then."""
     first, second = added(own, "0048230107", "Unnamed 0048230107"), added(own, "0048230108", "Unnamed 0048230108")
@@ -240,11 +273,3 @@ async def test_a_central_file_is_not_edited_here(browser: Browser, quay: Quay) -
             await expect(page.locator(".elsewhere")).to_contain_text("roster.csv")
             assert await page.locator(".edits, .edit").count() == 0
             assert await page.get_by_role("link", name="Add somebody").count() == 0
-
-
-@pytest.mark.parametrize("scheme", SCHEMES)
-@pytest.mark.parametrize("size", SIZES)
-async def test_axe_finds_nothing(browser: Browser, own: Quay, size: str, scheme: str) -> None:
-    """Every view of editing, at its widest and narrowest, in both lights."""
-    views = ("people?id=0048200002", "person-add", "groups", "names", "first-roster", "edits")
-    await check_looks(browser, own, size, scheme, views)

@@ -7,8 +7,7 @@ from collections.abc import Iterator
 import pytest
 from playwright.async_api import Browser, Page, expect
 
-from tests.browser.driving import PHONE, SCHEMES, SIZES, Visitor, open_visitor
-from tests.browser.looks import check_looks
+from tests.browser.driving import PHONE, Visitor, open_visitor
 from tests.browser.putting_back import as_before
 from tests.browser.quay import MARKUP, Quay
 from tests.integration.yard import until
@@ -155,10 +154,3 @@ async def test_several_in_a_row_and_rows_to_copy(browser: Browser, put_back: Qua
         await row.get_by_role("button", name="Withdraw").click()
         await row.get_by_role("button", name="Withdraw it").click()
         await expect(row).to_have_count(0)
-
-
-@pytest.mark.parametrize("scheme", SCHEMES)
-@pytest.mark.parametrize("size", SIZES)
-async def test_axe_finds_nothing(browser: Browser, own: Quay, size: str, scheme: str) -> None:
-    """The view as it begins; its steps are looked at above."""
-    await check_looks(browser, own, size, scheme, ("enrol",))

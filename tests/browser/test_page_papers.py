@@ -8,8 +8,7 @@ import io
 import pytest
 from playwright.async_api import Browser, expect
 
-from tests.browser.driving import SCHEMES, SIZES, open_visitor
-from tests.browser.looks import check_looks
+from tests.browser.driving import open_visitor
 from tests.browser.putting_back import saved_text
 from tests.browser.quay import MARKUP, Quay
 
@@ -60,10 +59,3 @@ async def test_papers_need_the_scope(browser: Browser, works: Quay) -> None:
         await visitor.go("papers")
         await expect(visitor.page.get_by_text("Ask for one with the scope roster.")).to_be_visible()
         assert await visitor.page.get_by_role("link", name="Open to print").count() == 0
-
-
-@pytest.mark.parametrize("scheme", SCHEMES)
-@pytest.mark.parametrize("size", SIZES)
-async def test_nothing_is_found_against_it(browser: Browser, works: Quay, size: str, scheme: str) -> None:
-    """The list of papers."""
-    await check_looks(browser, works, size, scheme, ("papers",))

@@ -1,4 +1,4 @@
-"""Roster and plans on the page: seen before anything is written, approved or refused, proven, and checked as a file."""
+"""Roster and changes on the page: seen before anything is written, approved or refused, proven, checked as a file."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ import pytest
 from playwright.async_api import Browser, FilePayload, expect
 
 from tests.browser.driving import SCHEMES, SIZES, Visitor, open_visitor
-from tests.browser.looks import check_looks
+from tests.browser.looks import check_looks, check_told
 from tests.browser.putting_back import as_before, saved_json
 from tests.browser.quay import MARKUP, Quay
 
@@ -54,6 +54,7 @@ async def test_a_held_plan_is_refused_and_another_one_approved(browser: Browser,
             _leave_out(works, 9)
             await _hold_a_plan(visitor, 22)
             await expect(held).to_contain_text("which is more than 20 %")
+            await check_told(browser, held.locator(".tag").first, "◆ Waits for approval")
             assert "0048200001" in memory()
             await held.get_by_role("button", name="Refuse").click()
             await held.get_by_role("button", name="Refuse it").click()
@@ -77,9 +78,8 @@ async def test_a_held_plan_is_refused_and_another_one_approved(browser: Browser,
             await expect(proven).to_contain_text("written and proven")
             assert "0048200001" not in memory()
             await proven.locator("summary").filter(has_text="Receipt").click()
-            await expect(proven).to_contain_text(
-                "serial FQ-1, was proven to hold what the roster says: 23 transmitters"
-            )
+            await expect(proven).to_contain_text("It was brought to the roster.")
+            await expect(proven).to_contain_text("serial FQ-1, was then proven block by block: 23 transmitters")
             async with visitor.page.expect_download() as saving:
                 await proven.get_by_role("link", name="Save the receipt").click()
             receipt = await saved_json(await saving.value)
@@ -161,7 +161,7 @@ async def test_whoever_may_only_look_sees_no_names_and_no_buttons(browser: Brows
     async with open_visitor(browser, works.address) as visitor:
         await visitor.sign_in(works.token("view"))
         await visitor.go(f"roster?plan={plan['id']}")
-        await expect(visitor.page.get_by_role("article", name="Plan for Slip Gate")).to_contain_text(
+        await expect(visitor.page.get_by_role("article", name="Changes for Slip Gate")).to_contain_text(
             "31 transmitters gain"
         )
         assert "Berth" not in await visitor.page.locator("main").inner_text()

@@ -8,8 +8,7 @@ from typing import Any
 import pytest
 from playwright.async_api import Browser, Locator, Page, expect
 
-from tests.browser.driving import SCHEMES, SIZES, open_visitor
-from tests.browser.looks import check_looks
+from tests.browser.driving import open_visitor
 from tests.browser.quay import Quay
 
 pytestmark = pytest.mark.asyncio(loop_scope="session")
@@ -214,10 +213,3 @@ async def test_a_receiver_that_does_not_answer_is_said_and_asked_again(browser: 
             await expect(_row(visitor.page, "Barrier (output 1)")).to_contain_text("On the receiver5 s")
     finally:
         line.tell("@2 power on")
-
-
-@pytest.mark.parametrize("scheme", SCHEMES)
-@pytest.mark.parametrize("size", SIZES)
-async def test_nothing_is_found_against_it(browser: Browser, works: Quay, size: str, scheme: str) -> None:
-    """A receiver with a gate and outputs without a name."""
-    await check_looks(browser, works, size, scheme, ("settings?receiver=slip-gate",))

@@ -165,7 +165,7 @@ async def test_a_file_goes_out_and_comes_in(browser: Browser, works: Quay) -> No
         part = page.get_by_role("region", name="Take and bring")
         for text, said in (
             ("{", "can't be read as JSON"),
-            (json.dumps({**document, "revision": 1}), "checksum"),
+            (json.dumps({**document, "revision": 1}), "its checksum does not fit"),
             (json.dumps(document), "Kept as"),
         ):
             file = FilePayload(name="slip.json", mimeType="application/json", buffer=text.encode())

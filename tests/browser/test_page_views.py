@@ -7,11 +7,13 @@ import io
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from urllib.parse import parse_qs, urlsplit
+from zoneinfo import ZoneInfo
 
 import pytest
 from playwright.async_api import Browser, Route, expect
 
 from tests.browser.driving import SCHEMES, SIZES, open_visitor
+from tests.browser.looks import check_told
 from tests.browser.quay import MARKUP, Quay
 
 pytestmark = pytest.mark.asyncio(loop_scope="session")
@@ -69,7 +71,8 @@ async def test_what_is_lost_is_said_and_comes_back(browser: Browser, quay: Quay)
         await expect(visitor.page.locator(".link-state")).to_contain_text("Not live since")
         await expect(gate).to_contain_text("Where Slip gate stands now is not known.")
         await expect(gate).to_contain_text("it was shut")
-        await expect(visitor.page.locator(".stale-bar")).to_be_visible()
+        bar = visitor.page.locator(".stale-bar")
+        await check_told(browser, bar.locator("strong"), "◇ Not live since", frame=bar)
         assert (await visitor.page.title()).startswith("Not live")
         await expect(visitor.page.get_by_role("region", name="Needs somebody")).to_contain_text("Not known")
         assert await visitor.violations() == []
@@ -133,6 +136,37 @@ async def test_finding_somebody_as_one_types(browser: Browser, quay: Quay) -> No
         await expect(visitor.page.get_by_text("No receiver here has heard it.")).to_be_visible()
         quay.press(48_200_007)
         await expect(visitor.page.get_by_text("No receiver here has heard it.")).to_have_count(0)
+
+
+async def test_a_day_of_the_timeline_and_its_charts(browser: Browser, quay: Quay) -> None:
+    """A day on which nothing was says so; how much a gate is used stands as bars, as numbers and as cycles."""
+    async with open_visitor(browser, quay.address) as visitor:
+        page = visitor.page
+        await visitor.sign_in(quay.token("roster"))
+        quay.press(48_200_006)
+        await visitor.go("timeline?kind=use&who=Berth 6")
+        await expect(page.locator(".log .line").first).to_contain_text("Berth 6 used Car-park barrier")
+        use = page.get_by_role("region", name="How much it is used")
+        await expect(use).to_contain_text("Last 30 days, all gates.")
+        await page.get_by_label("Gate", exact=True).select_option("Car-park barrier")
+        await expect(use).to_contain_text("Last 30 days. Car-park barrier")
+        await expect(use).to_contain_text("since counting began.")
+        days = use.locator("figure").filter(has_text="Presses a day")
+        await days.get_by_text("The numbers as a table").click()
+        await expect(days.get_by_role("row")).to_have_count(31)  # with its headings
+        today = int(await days.get_by_role("row").last.get_by_role("cell").inner_text())
+        assert today >= 1
+        bars = days.locator("rect")
+        await expect(bars).to_have_count(30)
+        assert await bars.last.evaluate("(bar) => bar.height.baseVal.value") > 0
+        await page.get_by_label("Gate", exact=True).select_option("Slip gate")
+        await expect(use).to_contain_text("since the last service.")
+        await page.get_by_label("Day", exact=True).fill("2020-02-29")
+        await expect(page.get_by_text("Nothing that is kept fits these filters.")).to_be_visible()
+        assert "day=2020-02-29" in page.url
+        await visitor.go(f"timeline?day={datetime.now(ZoneInfo('Europe/London')).date()}")
+        await expect(page.locator(".log-day")).to_have_count(1)
+        await expect(page.locator(".log-day")).to_contain_text("Today")
 
 
 async def test_by_keyboard_alone(browser: Browser, quay: Quay) -> None:

@@ -81,6 +81,9 @@ export const callerName = (kept) => (kept === "local:0" ? "root on the gateway" 
 /** `3 transmitters`, `1 transmitter`. */
 export const count = (number, one, many = `${one}s`) => `${number.toLocaleString("en-GB")} ${number === 1 ? one : many}`;
 
+/** How often a gate has opened, as the end of a sentence: `opened twice since the last service`. */
+export const opened = (gate) => `${gate.cycles ? `opened ${{ 1: "once", 2: "twice" }[gate.cycles] ?? count(gate.cycles, "time")}` : "not opened"} since ${gate.service_cycles ? "the last service" : "counting began"}`;
+
 /** `a, b and c` */
 export const list = (words) => (words.length < 2 ? words.join("") : `${words.slice(0, -1).join(", ")} and ${words.at(-1)}`);
 

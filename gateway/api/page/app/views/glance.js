@@ -9,7 +9,7 @@ import { to } from "../router.js";
 import { may } from "../session.js";
 import { connection, refresh, state, value, watch, watchConnection } from "../store.js";
 import { moment, span } from "../times.js";
-import { AGREEMENTS, count, LINKS, list, placeName, sentence } from "../words.js";
+import { AGREEMENTS, count, LINKS, list, opened, placeName, sentence } from "../words.js";
 
 const WATCHED = ["gates", "conditions", "receivers", "agreements", "gateway", "roster"];
 const WHILE_MOVING_MS = 1500;
@@ -157,8 +157,8 @@ function unwatched(gate) {
 const needs = (gate) => !gate.healthy && !unwatched(gate);
 
 function facts(gate) {
-  const opened = `${gate.cycles ? `Opened ${times(gate.cycles)}` : "Not opened"} since ${gate.service_cycles ? `the last service; the next is due at ${gate.service_cycles.toLocaleString("en-GB")}` : "counting began"}.`;
-  return gate.stay_open_limit_s ? `${opened} May stay open for ${span(gate.stay_open_limit_s)}.` : opened;
+  const cycles = sentence(`${opened(gate)}${gate.service_cycles ? `; the next is due at ${gate.service_cycles.toLocaleString("en-GB")}` : ""}`);
+  return gate.stay_open_limit_s ? `${cycles} May stay open for ${span(gate.stay_open_limit_s)}.` : cycles;
 }
 
 // --- what needs somebody and is no gate's ---
@@ -241,8 +241,6 @@ function drawGateway(part, live) {
     update: (node, row) => say(node.lastElementChild, row.text),
   });
 }
-
-const times = (number) => ({ 1: "once", 2: "twice" })[number] ?? count(number, "time");
 
 const clockOf = (gateway) => (gateway.clock.trusted ? `Known to be right. It was ${moment(gateway.clock.now)} when last asked.` : "Not known to be right: nothing is granted or ended by date until it is.");
 

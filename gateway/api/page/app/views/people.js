@@ -118,8 +118,11 @@ function openSearch(query) {
       cursor = page.next;
       if (anew) fill(ways, waysOn(page.editable, filters.group));
       more.hidden = !cursor;
-      say(total, page.total === 0 ? "Nobody." : `${count(page.total, "person", "people")}${filters.q || filters.gate || filters.standing ? " found" : ""}.`);
-      fill(state, page.total === 0 ? empty(filters.q || filters.gate || filters.standing ? "Nobody fits. Try a part of the name, or some digits of the serial." : "Nobody has access yet: the roster is empty.") : null);
+      // A receiver may drive several gates: how many work this one is known once all of its people are here.
+      const found = filters.gate ? list.childElementCount : page.total;
+      const nobody = found === 0 && !(filters.gate && cursor);
+      say(total, nobody ? "Nobody." : `${count(found, "person", "people")}${filters.gate && cursor ? " so far" : filters.q || filters.gate || filters.standing ? " found" : ""}.`);
+      fill(state, nobody ? empty(filters.q || filters.gate || filters.standing ? "Nobody fits. Try a part of the name, or some digits of the serial." : "Nobody has access yet: the roster is empty.") : null);
     } catch (problem) {
       if (problem.name === "AbortError") return;
       fill(state, failed(problem, () => load(anew)));

@@ -11,7 +11,7 @@ import { replaceQuery } from "../router.js";
 import { may } from "../session.js";
 import { connection, value, watch, watchConnection, watchEvents } from "../store.js";
 import { clock, day, dayOfYear, full, isoDay, timeOf } from "../times.js";
-import { WEIGHT_SHAPES } from "../words.js";
+import { opened, WEIGHT_SHAPES } from "../words.js";
 
 export const view = { path: "timeline", title: "Timeline", open };
 
@@ -234,7 +234,7 @@ function useCharts() {
       days.show(use.days.map((each) => ({ label: String(Number(each.day.slice(8))), title: day(`${each.day}T12:00:00Z`), value: each.presses, now: each.day === today })));
       hours.show(use.hours.map((each) => ({ label: String(each.hour), title: `${String(each.hour).padStart(2, "0")}:00 to ${String(each.hour + 1).padStart(2, "0")}:00`, value: each.presses })));
       const found = value("gates")?.gates.find((each) => each.id === gate);
-      say(about, found ? `Last 30 days. ${found.title} opened ${found.cycles.toLocaleString("en-GB")} times since ${found.service_cycles ? "the last service" : "counting began"}.` : "Last 30 days, all gates.");
+      say(about, found ? `Last 30 days. ${found.title} ${opened(found)}.` : "Last 30 days, all gates.");
     } catch (problem) {
       shown = null;
       fill(trouble, failed(problem, () => show(gate)));
