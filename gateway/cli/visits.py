@@ -1,4 +1,4 @@
-"""`visit start | end | list`: work in progress at a site, a gate or a receiver."""
+"""`visit start | end | list | show`: work in progress at a site, a gate or a receiver."""
 
 from __future__ import annotations
 
@@ -17,6 +17,7 @@ from gateway.cli.console import (
     print_json,
 )
 from gateway.cli.reaching import Reach, reaching
+from gateway.cli.words import counted
 from gateway.errors import Refused
 
 __all__ = ["visits"]
@@ -46,7 +47,8 @@ def start(
         print_json(found)
     else:
         console.print(
-            f"{_place(found)} until {local_time(found['until'])}. End it with: gatepost visit end", markup=False
+            f"{_place(found)} until {local_time(found['until'])}. End it with: gatepost visit end {found['id']}",
+            markup=False,
         )
         for name in found["unlocked"]:
             console.print(f"The buttons of {name} are unlocked until then.", markup=False)
@@ -91,8 +93,23 @@ def list_(daemon: Reach, as_json: AsJson = False) -> None:
         when = (
             f"until {local_time(each['until'])}" if each["state"] == "running" else f"ended {local_time(each['ended'])}"
         )
-        words = f"{each['id']}  {_place(each)} {when}"
-        console.print(words + (f": {each['reason']}" if each["reason"] else ""), markup=False)
+        words = f"{each['id']}  {_place(each)} {when}" + (f": {each['reason']}" if each["reason"] else "")
+        console.print(f"{words}{_more(each)}", markup=False)
+
+
+@visits.command("show")
+@reaching
+def show(daemon: Reach, visit: Annotated[str, typer.Argument(help="Its id.")], as_json: AsJson = False) -> None:
+    """Show one visit, and what changed while it lasted, also when it has ended by itself."""
+    found = daemon.ask(lambda client: client.get(f"/visits/{part(visit)}"))
+    if as_json:
+        print_json(found)
+    elif found["state"] == "running":
+        console.print(f"{_place(found)} until {local_time(found['until'])}: {found['reason']}", markup=False)
+        console.print("What changed is listed when it is over.")
+    else:
+        console.print(f"{_place(found)}: {found['reason']}", markup=False)
+        _print_end(found)
 
 
 async def _only_one(client: ApiClient) -> str:
@@ -112,6 +129,12 @@ async def _only_one(client: ApiClient) -> str:
 
 def _place(visit: Mapping[str, Any]) -> str:
     return "Work in progress at " + (f"the {visit['scope']} {visit['name']}" if visit["name"] else "the whole site")
+
+
+def _more(visit: Mapping[str, Any]) -> str:
+    """What there is to see of one that is over."""
+    count = len(visit["changes"])
+    return f"; {counted(count, 'thing')} changed: gatepost visit show {visit['id']}" if count else ""
 
 
 def _print_end(visit: Mapping[str, Any]) -> None:

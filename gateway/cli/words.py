@@ -221,7 +221,7 @@ _SENTENCES: dict[str, Callable[[Mapping[str, Any]], str]] = {
     ),
     "audit.sealed": lambda d: f"the audit stands at row {d.get('number', '?')}; its seal was sent out",
     "visit.started": lambda d: (
-        f"work in progress at {d.get('of') or 'the whole site'} for {d.get('minutes', '?')} minutes"
+        f"work in progress at {d.get('of') or 'the whole site'} for {counted(d.get('minutes', 0), 'minute')}"
         + (f": {d['reason']}" if d.get("reason") else "")
     ),
     "visit.ended": lambda d: (

@@ -541,3 +541,12 @@ async def test_the_document_is_served() -> None:
         found = json.loads((await client.get("/api/v1/openapi.json")).body)
     assert found["openapi"] == "3.1.0"
     assert "/api/v1/events/stream" in found["paths"]
+
+
+async def test_operations_of_an_output_that_there_is_not() -> None:
+    """The receiver has two outputs; a list of what the third did would say that it has done nothing yet."""
+    async with ApiBench().served("view") as client:
+        assert (await client.get(f"{_SLIP}/outputs/2/operations")).status == 200
+        for output in ("0", "3", "999", "x", "-1"):
+            reply = await client.get(f"{_SLIP}/outputs/{output}/operations")
+            assert (reply.status, reply.problem) == (404, "not-found"), output

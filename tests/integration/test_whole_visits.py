@@ -60,6 +60,10 @@ def test_a_visit_from_start_to_end(yard: Yard) -> None:
     assert event["data"]["still_unlocked"] == []
     assert yard.run("roster", "apply").code == 0
     assert "0048200006" in line.rights()
+    (listed,) = yard.run("visit", "list").out.splitlines()
+    assert "things changed: gatepost visit show " in listed
+    shown = yard.run("visit", "show", listed.split()[0])
+    assert "transmitter 0048299999 was added at the board" in shown.out
     again = yard.run("visit", "end")
     assert again.code == 1
     assert "There is nothing to end" in again.said

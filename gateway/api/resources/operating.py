@@ -45,7 +45,7 @@ _MORE = frozenset(
 
 
 async def list_outputs(request: web.Request) -> web.StreamResponse:
-    """The outputs that the settings name, and which of them may be operated from afar."""
+    """The outputs that have a name, and which of them may be operated from afar."""
     services = context_of(request).services
     found = services.operating.outputs(request.match_info["id"])
     return reply(OutputsAnswer(outputs=[_output(each) for each in found], cautions=list(CAUTIONS)))
@@ -54,7 +54,9 @@ async def list_outputs(request: web.Request) -> web.StreamResponse:
 async def list_operations(request: web.Request) -> web.StreamResponse:
     """The newest operations of one output, over restarts."""
     services, output = context_of(request).services, _output_number(request)
-    services.live.receiver(request.match_info["id"])
+    limits = services.live.receiver(request.match_info["id"]).limits
+    if limits is not None and output > limits.outputs:
+        raise _no_such_output()
     query, found = read_query(request, PageQuery), services.operating.recent(request.match_info["id"], output)
     page, more = page_after("operations", found, query, lambda each: each.id)
     personal = caller_of(request).may(Scope.OPERATE)
@@ -120,9 +122,13 @@ def _still_may(services: Services, caller: Caller) -> bool:
 
 def _output_number(request: web.Request) -> int:
     text = request.match_info["output"]
-    if not (text.isascii() and text.isdigit() and 0 < len(text) <= 3):
-        raise NotFound("Outputs are numbered from 1.", remedy="List the receiver's outputs to see their numbers.")
+    if not (text.isascii() and text.isdigit() and 0 < len(text) <= 3 and int(text)):
+        raise _no_such_output()
     return int(text)
+
+
+def _no_such_output() -> NotFound:
+    return NotFound("The receiver has no such output.", remedy="List the receiver's outputs; they are numbered from 1.")
 
 
 def _output(found: Operable) -> SettingOutputAnswer:
