@@ -56,18 +56,25 @@ def _differences(old: Entry, new: Entry) -> Iterator[str]:
     for name, before, after in (
         ("holder", old.holder, new.holder),
         ("kind", old.kind, new.kind),
-        ("group", old.group, new.group),
-        ("sites", " ".join(old.sites), " ".join(new.sites)),
+        ("", _source(old), _source(new, after=old)) if old.group != new.group else ("", "", ""),
+        ("sites", " ".join(old.sites) or "all", " ".join(new.sites) or "all"),
         ("valid from", _date(old.valid_from), _date(new.valid_from)),
         ("valid until", _date(old.valid_until), _date(new.valid_until)),
         ("note", old.note, new.note),
     ):
         if before != after:
-            yield f"{name} {before or 'none'} → {after or 'none'}"
+            yield f"{name} {before or 'none'} → {after or 'none'}".lstrip()
     if old.rights != new.rights and old.group == new.group and not old.group:
         yield f"rights {_rights(old.rights)} → {_rights(new.rights)}"
     elif old.rights != new.rights and old.group != new.group:
         yield f"works {_rights(old.rights)} → {_rights(new.rights)}"
+
+
+def _source(entry: Entry, *, after: Entry | None = None) -> str:
+    """Where its rights come from; `group` is said once."""
+    if not entry.group:
+        return "rights of its own"
+    return entry.group if after is not None and after.group else f"group {entry.group}"
 
 
 def _who(entry: Entry) -> str:

@@ -217,6 +217,8 @@ def test_names_and_numbers_that_do_not_exist(untouched: Yard) -> None:
         (["roster", "check", str(VECTORS / "good.csv"), "--groups", "/nowhere.toml"], 2, "no file /nowhere.toml."),
         (["roster", "check", str(VECTORS)], 2, "is a folder."),
         (["roster", "check", str(VECTORS / "good.csv"), "--encoding", "cp9999"], 2, "Write a name such as cp1252"),
+        (["people", "add", "77", "Barge crew"], 2, "give one of --group, --right and --like"),
+        (["people", "add", "77", "B", "--group", "crew", "--like", "9"], 2, "and --like, not 2"),
         (["open-sesame"], 2, "No such command"),
     ]
     found = untouched.run_all(*(arguments for arguments, *_ in expected))

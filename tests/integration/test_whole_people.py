@@ -107,7 +107,9 @@ def test_taking_over_and_editing(yard: Yard) -> None:
     unnamed = good(yard.run("people", "list", "--unnamed")).splitlines()
     assert unnamed[0].startswith(f"{CREW}  Unnamed {CREW}")
     assert "Unnamed, last heard at slip-gate" in unnamed[0]
-    assert "holder Unnamed 0000000077 → Barge crew" in good(yard.run("people", "rename", "77", "Barge crew"))
+    renamed = good(yard.run("people", "rename", "77", "Barge crew"))
+    assert "holder Unnamed 0000000077 → Barge crew" in renamed
+    assert renamed.endswith("The receivers follow with: gatepost roster apply\n")  # no timetable is set
     assert "is now called 'Barge crew'" in plan(daemon, preview=True)["changes"][0]["words"]
 
     rights = {"slip-gate": {"1": ["gate"], "2": ["boat-hoist"]}}
@@ -116,6 +118,9 @@ def test_taking_over_and_editing(yard: Yard) -> None:
     assert "→ hoist-crew" in moved
     added = yard.run("people", "add", "48231999", "Berth 14", "--like", "Berth 1", "--until", "2099-10-31")
     assert "Berth 14, transmitter 0048231999: added, 1:slip-gate/gate until 2099-10-31" in good(added)
+    assert "kind any → four-button" in good(yard.run("people", "kind", "48231999", "four-button"))
+    assert "sites all → fennel-quay" in good(yard.run("people", "sites", "48231999", "fennel-quay"))
+    assert "sites fennel-quay → all" in good(yard.run("people", "sites", "48231999", "all"))
     change(daemon, "/people/0048200002", {"valid_until": "2099-12-24", "note": "spare kept in office"})
     assert change(daemon, "/people/0048200003", method="DELETE")[0].startswith(
         "Berth 3, transmitter 0048200003: removed"
@@ -131,7 +136,7 @@ def test_taking_over_and_editing(yard: Yard) -> None:
     }
     assert card(daemon, "0048231999")["sentence"] == "Works as the roster says, until 31 October 2099, proven."
     edits = daemon.get("/roster/edits")["edits"]
-    assert [each["number"] for each in edits] == list(range(7, 0, -1))
+    assert [each["number"] for each in edits] == list(range(10, 0, -1))
     assert edits[-1]["how"] == "from-receiver"
 
 

@@ -1,4 +1,7 @@
-"""`people add | copy | rename | hand-over | move | rights | begin | end | note | remove`: one transmitter at a time."""
+"""One transmitter at a time.
+
+`people add | copy | rename | hand-over | move | rights | kind | sites | begin | end | note | remove`.
+"""
 
 from __future__ import annotations
 
@@ -46,6 +49,9 @@ def add(
     as_json: AsJson = False,
 ) -> None:
     """Add a transmitter by its typed serial, with a group, rights of its own, or those of another."""
+    ways = [name for name, given in (("--group", group), ("--right", right), ("--like", like)) if given]
+    if len(ways) != 1:
+        raise typer.BadParameter(f"give one of --group, --right and --like{f', not {len(ways)}' if ways else ''}")
     body: dict[str, Any] = {
         "holder": holder,
         "kind": kind,
@@ -141,6 +147,32 @@ def rights(
 ) -> None:
     """Give somebody rights of their own in place of all others; they leave their group."""
     _change(who, {"rights": checked(right)}, apply, daemon, as_json)
+
+
+@people.command("kind")
+@reaching
+def change_kind(
+    daemon: Reach,
+    who: Person,
+    kind: Annotated[str, typer.Argument(help="The kind of transmitter, such as two-button; “any” for any.")],
+    apply: Apply = False,
+    as_json: AsJson = False,
+) -> None:
+    """Say what kind of transmitter it is; rights beyond its positions are left out."""
+    _change(who, {"kind": kind}, apply, daemon, as_json)
+
+
+@people.command("sites")
+@reaching
+def change_sites(
+    daemon: Reach,
+    who: Person,
+    site: Annotated[list[str], typer.Argument(help="The sites at which it works; “all” for every site.")],
+    apply: Apply = False,
+    as_json: AsJson = False,
+) -> None:
+    """Say at which sites a transmitter works."""
+    _change(who, {"sites": [] if site == ["all"] else site}, apply, daemon, as_json)
 
 
 @people.command("begin")

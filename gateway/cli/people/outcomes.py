@@ -9,7 +9,7 @@ import typer
 from rich.progress import Progress
 
 from gateway.cli.client import ApiClient
-from gateway.cli.console import REFUSED, console, exit_code, print_json, tell_aside, tell_error
+from gateway.cli.console import REFUSED, console, exit_code, local_time, print_json, tell_aside, tell_error
 from gateway.cli.reaching import Reach
 from gateway.cli.rosters import apply_plan
 from gateway.cli.words import result_sentence
@@ -29,15 +29,17 @@ def make_edit(
 ) -> None:
     """Make an edit, say what it changed, and apply it where asked to; the exit code says whether all went well."""
 
-    async def work(client: ApiClient) -> tuple[Any, list[Any]]:
+    async def work(client: ApiClient) -> tuple[Any, list[Any], str | None]:
         outcome = await edit(client)
-        return outcome, await _apply(client) if apply and outcome["in_force"] else []
+        if apply:
+            return outcome, await _apply(client) if outcome["in_force"] else [], None
+        return outcome, [], (await client.get("/roster"))["next_run"] if outcome["in_force"] else None
 
-    outcome, plans = daemon.ask(work)
+    outcome, plans, next_run = daemon.ask(work)
     if as_json:
         print_json(outcome | {"plans": [plan for plan in plans if isinstance(plan, dict)]})
     else:
-        _tell(outcome, applied=apply)
+        _tell(outcome, applied=apply, next_run=next_run)
     failed = [plan for plan in plans if isinstance(plan, GatepostError)]
     for plan in plans:
         if isinstance(plan, GatepostError):
@@ -50,7 +52,7 @@ def make_edit(
         raise typer.Exit(REFUSED)
 
 
-def _tell(outcome: Any, *, applied: bool) -> None:
+def _tell(outcome: Any, *, applied: bool, next_run: str | None) -> None:
     for warning in outcome["warnings"]:
         tell_aside(f"Note: {warning['file']}, row {warning['row']}: {warning['found']}; {warning['remedy']}")
     for words in outcome["words"]:
@@ -62,7 +64,8 @@ def _tell(outcome: Any, *, applied: bool) -> None:
     if outcome["problem"]:
         console.print(f"It is not in force: {outcome['problem']}", markup=False)
     elif not applied:
-        console.print("The receivers follow at the next run of the timetable, or now with: gatepost roster apply")
+        ahead = f" at the next run of the timetable, {local_time(next_run)}, or now" if next_run else ""
+        console.print(f"The receivers follow{ahead} with: gatepost roster apply")
 
 
 async def _apply(client: ApiClient) -> list[dict[str, Any] | GatepostError]:

@@ -18,11 +18,14 @@ OPTIONS: dict[str, set[str]] = {
     "follow": _DAEMON | {"--json", "--after", "--since", "--kind", "--gate", "--receiver", "--holder"},
     "output list": _DAEMON | {"--json"},
     "output operate": _DAEMON | {"--json", "--reason", "--seconds"},
+    "outlet list": _DAEMON | {"--json"},
+    "outlet show": _DAEMON | {"--json"},
+    "outlet replay": _DAEMON | {"--json"},
     "outlet test": _DAEMON | {"--json", "--sheet", "--no-sheet", "--on-test"},
     "visit start": _DAEMON | {"--json", "--receiver", "--gate", "--minutes", "--reason", "--unlock"},
     "visit end": _DAEMON | {"--json"},
     "visit list": _DAEMON | {"--json"},
-    "roster check": {"--groups", "--time-zone", "--json"},
+    "roster check": {"--groups", "--time-zone", "--public-key", "--encoding", "--json"},
     "roster preview": _DAEMON | {"--json", "--receiver"},
     "roster apply": _DAEMON | {"--json", "--receiver", "--approve"},
     "roster from-receiver": _DAEMON | {"--json", "--receiver", "--keep", "--replace"},
@@ -32,10 +35,12 @@ OPTIONS: dict[str, set[str]] = {
     | {"--json", "--group", "--right", "--like", "--kind", "--site", "--from", "--until", "--note", "--apply"},
     **{
         f"people {name}": _DAEMON | {"--json", "--apply"}
-        for name in ("copy", "rename", "hand-over", "move", "rights", "begin", "end", "remove", "group set")
+        for name in (
+            "copy", "rename", "hand-over", "move", "rights", "kind", "sites", "begin", "end", "remove", "group set"
+        )
     },
     "people note": _DAEMON | {"--json"},
-    "people export": _DAEMON | {"--revision", "--replace"},
+    "people export": _DAEMON | {"--as", "--revision", "--replace"},
     "people import": _DAEMON | {"--json", "--groups", "--based-on", "--apply"},
     "people history": _DAEMON | {"--json", "--limit"},
     "people group list": _DAEMON | {"--json"},

@@ -28,7 +28,7 @@ def test_every_difference_is_a_sentence() -> None:
     assert roster_changes(before, after) == (
         "group berths is gone",
         "group crew is new: 1:slip-gate/gate 2:slip-gate/boat-hoist",
-        "Berth 12, transmitter 0000000012: holder Berth 12 → Berth 13; group berths → crew; sites none → fennel-quay; "
+        "Berth 12, transmitter 0000000012: holder Berth 12 → Berth 13; group berths → crew; sites all → fennel-quay; "
         "works 1:slip-gate/gate → 1:slip-gate/gate 2:slip-gate/boat-hoist",
         "Barge, transmitter 0000000014: added, 2:slip-gate/boat-hoist",
         "Painter, transmitter 0000000013: removed, had 1:slip-gate/gate until 2026-05-29",
@@ -49,6 +49,15 @@ def test_a_groups_change_is_said_once_not_for_each_in_it() -> None:
         "the positions of kind pair changed",
         "Painter, transmitter 0000000013: rights 1:slip-gate/gate → 2:slip-gate/boat-hoist",
     )
+
+
+def test_joining_and_leaving_a_group_name_where_the_rights_come_from() -> None:
+    """Whoever leaves a group with the same rights is not left with none."""
+    own = Entry(2, 12, "Berth 12", rights=(GATE,))
+    before, after = roster(BERTH, berths=(GATE,)), roster(own, berths=(GATE,))
+    who = "Berth 12, transmitter 0000000012:"
+    assert roster_changes(before, after) == (f"{who} group berths → rights of its own",)
+    assert roster_changes(after, before) == (f"{who} rights of its own → group berths",)
 
 
 def test_nothing_is_no_words_and_very_much_is_bounded() -> None:
