@@ -64,7 +64,7 @@ class Warning:
 
 @dataclass(frozen=True, slots=True)
 class Operable:
-    """An output that the settings name. `allowed` is True where they allow operating it from afar.
+    """An output that has a name. `allowed` is True where the settings allow operating it from afar.
 
     `gate` and `title` are empty for one that moves no gate; `safety` are the safety inputs of its gate.
     """

@@ -126,6 +126,7 @@ __all__ = [
     "PressAnswer",
     "ProblemAnswer",
     "ProgressAnswer",
+    "ReadingAnswer",
     "Reason",
     "ReceiptAnswer",
     "ReceiptKeyAnswer",
@@ -1095,7 +1096,7 @@ class OutputPaperAnswer(TypedDict):
 
 
 class OutputsAnswer(TypedDict):
-    """The outputs of a receiver that the settings name."""
+    """The outputs of a receiver that have a name, called as they are now."""
 
     outputs: list[SettingOutputAnswer]
     cautions: list[str]
@@ -1287,6 +1288,13 @@ class ProgressAnswer(TypedDict):
     words: str
 
 
+class ReadingAnswer(TypedDict):
+    """A memory that is being read: `done` of `total` slots of those blocks that differ from what is known."""
+
+    done: int
+    total: int
+
+
 class ReceiptAnswer(TypedDict):
     """The receipt itself, as it was signed; docs/receipts.md says how anybody verifies it."""
 
@@ -1355,6 +1363,7 @@ class ReceiverAnswer(TypedDict):
     mirror_revision: int | None
     confirmed: bool
     slots_used: int | None
+    reading: ReadingAnswer | None
     waiting: WaitAnswer | None
     visit: VisitSheetStateAnswer | None
 
@@ -1598,7 +1607,7 @@ class SetAsideAnswer(TypedDict):
 
 
 class SettingOutputAnswer(TypedDict):
-    """One output that the settings name. `allowed` says whether they allow operating it from afar."""
+    """One output that has a name. `allowed` says whether the settings allow operating it from afar."""
 
     number: int
     name: str

@@ -92,7 +92,7 @@ class WarningAnswer(Answer):
 
 
 class SettingOutputAnswer(Answer):
-    """One output that the settings name. `allowed` says whether they allow operating it from afar."""
+    """One output that has a name. `allowed` says whether the settings allow operating it from afar."""
 
     number: int
     name: str
@@ -102,7 +102,7 @@ class SettingOutputAnswer(Answer):
 
 
 class OutputsAnswer(Answer):
-    """The outputs of a receiver that the settings name."""
+    """The outputs of a receiver that have a name, called as they are now."""
 
     model_config = ConfigDict(
         json_schema_extra=example(
