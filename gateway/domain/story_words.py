@@ -6,12 +6,14 @@ version) leaves a shorter sentence, never a hole.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 from gateway.domain.events import EventName
 from gateway.domain.gate import Contact, InputRole
+from gateway.domain.settings_words import settings_words
 
 __all__ = ["Told", "tell_words"]
 
@@ -31,6 +33,11 @@ class Told:
         return default if value is None or value == "" else str(value)
 
     @property
+    def place(self) -> str:
+        """The receiver, as people write a place: `slip-gate` is Slip Gate, as on the page."""
+        return _place(self.receiver)
+
+    @property
     def gates(self) -> str:
         """The gates' titles, as people list them."""
         return _list(self.titles)
@@ -45,6 +52,10 @@ def tell_words(name: EventName, told: Told) -> str:
 
 def _list(words: Sequence[str]) -> str:
     return " and ".join(filter(None, (", ".join(words[:-1]), *words[-1:])))
+
+
+def _place(name: str) -> str:
+    return " ".join(word[:1].upper() + word[1:] for word in re.split(r"[-_ ]+", name))
 
 
 def _stop(text: str) -> str:
@@ -74,9 +85,9 @@ def _heard(told: Told) -> str:
     if told.data.get("enrolling"):
         return f"{who or f'an unknown transmitter, {serial},'} was heard while the receiver listened{position}."
     if not who:
-        return f"an unknown transmitter, {serial}, was pressed at {told.receiver}{position}; it works nothing."
+        return f"an unknown transmitter, {serial}, was pressed at {told.place}{position}; it works nothing."
     works = _works(told)
-    used = f"used {works}" if works else f"was heard at {told.receiver}, and works nothing there"
+    used = f"used {works}" if works else f"was heard at {told.place}, and works nothing there"
     return f"{who} {used}{position}."
 
 
@@ -107,28 +118,29 @@ def _input(told: Told) -> str:
     if told.contact is not None and (words := _CONTACTS.get(told.contact.role)):
         return words[0 if violated else 1].format(gate=told.gates) + often
     name = told.text("name") or f"input {told.text('input', '?')}"
-    return f"{name} at {told.receiver} is {'violated' if violated else 'normal again'}.{often}"
+    return f"{name} at {told.place} is {'violated' if violated else 'normal again'}.{often}"
 
 
 _ORIGINS = {"radio": "by a transmitter", "line": "on request", "board": "at the board"}
 
 
 def _output(told: Told) -> str:
-    name = told.text("name") or f"output {told.text('output', '?')}"
-    gate = f" of {told.gates}" if told.titles else f" at {told.receiver}"
+    """On and off: that a contact closes would be read as a gate that does."""
+    name = f"output {told.text('name') or told.text('output', '?')}"
+    where = f"of {told.gates}" if told.titles else f"at {told.place}"
     origin = _ORIGINS.get(told.text("origin"), "")
     how = f", {origin}" if origin and told.data.get("closed") else ""
-    return f"{name}{gate} {'closed' if told.data.get('closed') else 'opened again'}{how}."
+    return f"{name} {where} was switched {'on' if told.data.get('closed') else 'off'}{how}."
 
 
 def _mode(told: Told) -> str:
     output = told.text("name") or told.text("output", "?")
-    return f"output {output} at {told.receiver} was set to {told.text('mode', '?')} on the board."
+    return f"output {output} at {told.place} was set to {told.text('mode', '?')} on the board."
 
 
 def _restarted(told: Told) -> str:
     missing = "; what happened meanwhile may be missing" if told.data.get("events_may_be_missing") else ""
-    return f"{told.receiver} restarted{missing}."
+    return f"{told.place} restarted{missing}."
 
 
 # --- access ---
@@ -142,20 +154,33 @@ def _changes(told: Told) -> str:
 
 def _applied(told: Told) -> str:
     done = _changes(told) or "nothing had to be written"
-    return f"{told.receiver} was brought up to date and proven: {done}."
+    return f"{told.place} was brought up to date and proven: {done}."
 
 
 def _slots(told: Told) -> str:
     count = len(told.data.get("slots") or ())
     by = {"board": "at the board", "line": "by the gateway"}.get(told.text("origin"), "")
-    return f"{count} transmitter{'' if count == 1 else 's'} changed in the memory of {told.receiver} {by}".strip() + "."
+    return f"{count} transmitter{'' if count == 1 else 's'} changed in the memory of {told.place} {by}".strip() + "."
 
 
 def _drift(told: Told) -> str:
     if told.data.get("cleared"):
-        return f"{told.receiver} was cleared by a reset at the board."
-    count = len(told.data.get("drift") or told.data.get("slots") or ())
-    return f"{told.receiver} was changed at the board: {count} transmitter{'' if count == 1 else 's'}."
+        return f"{told.place} was cleared by a reset that did not come from here."
+    found = told.data.get("drift") or told.data.get("slots") or ()
+    origins = {str(each.get("origin")) for each in found}
+    how = {"board": "at the board", "line": "over the line, by another tool"}.get(
+        next(iter(origins)) if len(origins) == 1 else "", "by other hands"
+    )
+    return f"{told.place} was changed {how}: {len(found)} transmitter{'' if len(found) == 1 else 's'}."
+
+
+def _replaced(told: Told) -> str:
+    if told.data.get("reason") == "returned":
+        return f"{told.place}: the known receiver answers again."
+    answers = told.text("answers", "one without a serial")
+    if told.data.get("confirmed"):
+        return f"{told.place}: the receiver {answers} was confirmed as the right one."
+    return f"{told.place}: another receiver answers, {answers} in the place of {told.text('known', '?')}."
 
 
 def _list_or_roster(told: Told) -> str:
@@ -168,44 +193,65 @@ def _fetched(told: Told) -> str:
     return f"a roster with {told.text('transmitters', '?')} transmitters is in force."
 
 
+def _settings(told: Told) -> str:
+    return f"{told.place}: {'; '.join(settings_words(told.data))}."
+
+
+_DECIDED = {
+    "adopt": "stays",
+    "remove": "is put right",
+    "restore": "is given back",
+    "revoke": "must not work from now on",
+}
+
+
+def _drift_decided(told: Told) -> str:
+    what = _DECIDED.get(told.text("decision"), told.text("decision", "is decided"))
+    by = told.text("asked_by", "somebody")
+    return f"what was changed at {told.place} for transmitter {told.text('serial', '?')} {what}; decided by {by}."
+
+
+def _drift_settled(told: Told) -> str:
+    return f"nothing is left of what was changed at {told.place} for transmitter {told.text('serial', '?')}."
+
+
 _SENTENCES: Mapping[EventName, Callable[[Told], str]] = {
     EventName.TRANSMITTER_HEARD: _heard,
     EventName.OUTPUT_OPERATED: _operated,
     EventName.INPUT_CHANGED: _input,
     EventName.OUTPUT_CHANGED: _output,
     EventName.OUTPUT_MODE_CHANGED: _mode,
-    EventName.SETTINGS_CHANGED: lambda t: (
-        f"settings of {t.receiver} were changed{' at the board' if t.text('origin') == 'board' else ''}."
-    ),
-    EventName.LINK_LOST: lambda t: f"{t.receiver} can't be reached{_also(t, 'problem')}",
-    EventName.LINK_RESTORED: lambda t: f"{t.receiver} answers again.",
+    EventName.SETTINGS_CHANGED: _settings,
+    EventName.LINK_LOST: lambda t: f"{t.place} can't be reached{_also(t, 'problem')}",
+    EventName.LINK_RESTORED: lambda t: f"{t.place} answers again.",
     EventName.RECEIVER_RESTARTED: _restarted,
-    EventName.RECEIVER_REPLACED: lambda t: (
-        f"{t.receiver}: {'the new receiver was confirmed' if t.data.get('confirmed') else 'another receiver answers'}."
-    ),
-    EventName.RING_OVERRUN: lambda t: (
-        f"{t.text('lost', 'some')} events of {t.receiver} were lost before they were read."
-    ),
+    EventName.RECEIVER_REPLACED: _replaced,
+    EventName.RING_OVERRUN: lambda t: f"{t.text('lost', 'some')} events of {t.place} were lost before they were read.",
     EventName.SLOT_CHANGED: _slots,
     EventName.DRIFT_FOUND: _drift,
+    EventName.DRIFT_DECIDED: _drift_decided,
+    EventName.DRIFT_SETTLED: _drift_settled,
     EventName.ENROLMENT_CHANGED: lambda t: (
-        f"enrolment at {t.receiver}: {', '.join(filter(None, (t.text('state', 'changed'), t.text('serial'))))}."
+        f"enrolment at {t.place}: {', '.join(filter(None, (t.text('state', 'changed'), t.text('serial'))))}."
     ),
     EventName.ROSTER_FETCHED: _fetched,
     EventName.ROSTER_REFUSED: lambda t: f"{_list_or_roster(t)} was refused{_also(t, 'problem')}",
     EventName.ROSTER_UNREACHABLE: lambda t: f"{_list_or_roster(t)} can't be fetched{_also(t, 'problem')}",
-    EventName.ROSTER_PAUSED: lambda t: f"the roster waits at {t.receiver} until somebody approves.",
-    EventName.ROSTER_RESUMED: lambda t: f"the roster waits no longer at {t.receiver}.",
-    EventName.PLAN_HELD: lambda t: f"changes for {t.receiver} wait for approval{_also(t, 'hold')}",
-    EventName.PLAN_REFUSED: lambda t: f"changes for {t.receiver} were refused{_also(t, 'reason')}",
+    EventName.ROSTER_PAUSED: lambda t: f"the roster waits at {t.place} until somebody approves.",
+    EventName.ROSTER_RESUMED: lambda t: f"the roster waits no longer at {t.place}.",
+    EventName.PLAN_HELD: lambda t: f"changes for {t.place} wait for approval{_also(t, 'hold')}",
+    EventName.PLAN_REFUSED: lambda t: f"changes for {t.place} were refused{_also(t, 'reason')}",
     EventName.PLAN_APPLIED: _applied,
-    EventName.PLAN_FAILED: lambda t: f"{t.receiver} could not be brought up to date{_also(t, 'problem')}",
+    EventName.PLAN_FAILED: lambda t: f"{t.place} could not be brought up to date{_also(t, 'problem')}",
     EventName.REVOCATION_PENDING: lambda t: f"transmitter {t.text('serial', '?')} was revoked{_also(t, 'reason')}",
-    EventName.REVOCATION_APPLIED: lambda t: f"transmitter {t.text('serial', '?')} is gone from {t.receiver}, proven.",
+    EventName.REVOCATION_APPLIED: lambda t: (
+        f"transmitter {t.text('serial', '?')} is gone from {t.place}, "
+        f"{'by hand, not proven' if t.data.get('by_hand') else 'proven'}."
+    ),
     EventName.REVOCATION_LIFTED: lambda t: (
         f"the revocation of transmitter {t.text('serial', '?')} was lifted{_also(t, 'reason')}"
     ),
-    EventName.SNAPSHOT_TAKEN: lambda t: f"a snapshot of {t.receiver} was taken.",
+    EventName.SNAPSHOT_TAKEN: lambda t: f"a snapshot of {t.place} was taken.",
     EventName.CONDITION_RAISED: lambda t: _stop(t.text("sentence") or t.text("condition")),
     EventName.CONDITION_CLEARED: lambda t: f"no longer: {_stop(t.text('sentence') or t.text('condition'))}",
     EventName.CONDITION_ACKNOWLEDGED: lambda t: (
@@ -216,11 +262,11 @@ _SENTENCES: Mapping[EventName, Callable[[Told], str]] = {
     EventName.CLOCK_TRUSTED: lambda _: "the gateway's clock is known to be right again.",
     EventName.JOURNAL_RESTARTED: lambda _: "the list of events began anew.",
     EventName.VISIT_STARTED: lambda t: (
-        f"work is in progress at {t.text('of', 'the whole site')} for {t.text('minutes', '?')} minutes"
+        f"work is in progress at {_place(t.text('of')) or 'the whole site'} for {t.text('minutes', '?')} minutes"
         f"{_also(t, 'reason')}"
     ),
     EventName.VISIT_ENDED: lambda t: (
-        f"work at {t.text('of', 'the whole site')} is over; {t.text('changed_count', '0')} things changed meanwhile."
+        f"work at {_place(t.text('of')) or 'the whole site'} is over; {t.text('changed_count', '0')} things changed meanwhile."
     ),
     EventName.OUTLET_FAILING: lambda t: (
         f"events can't be delivered to {t.text('outlet', 'an outlet')}{_also(t, 'problem')}"

@@ -48,7 +48,7 @@ async def _sentences(client: Client, query: str = "") -> list[str]:
 async def test_newest_first_in_sentences(bench: tuple[ApiBench, Client]) -> None:
     """Names are text, whatever they look like."""
     sentences = await _sentences(bench[1])
-    assert sentences[0] == "Car-park can't be reached: It does not answer."
+    assert sentences[0] == "Car Park can't be reached: It does not answer."
     assert sentences[2] == f"{MARKUP} used Slip gate (position 1)."
     assert sentences[-1] == "The gateway started."
 
