@@ -215,6 +215,16 @@ def _drift_settled(told: Told) -> str:
     return f"nothing is left of what was changed at {told.place} for transmitter {told.text('serial', '?')}."
 
 
+def _work_place(told: Told) -> str:
+    return _place(told.text("of")) or "the whole site"
+
+
+def _visit_ended(told: Told) -> str:
+    count = told.text("changed_count", "0")
+    things = {"0": "nothing", "1": "1 thing"}.get(count, f"{count} things")
+    return f"work at {_work_place(told)} is over; {things} changed meanwhile."
+
+
 _SENTENCES: Mapping[EventName, Callable[[Told], str]] = {
     EventName.TRANSMITTER_HEARD: _heard,
     EventName.OUTPUT_OPERATED: _operated,
@@ -262,12 +272,9 @@ _SENTENCES: Mapping[EventName, Callable[[Told], str]] = {
     EventName.CLOCK_TRUSTED: lambda _: "the gateway's clock is known to be right again.",
     EventName.JOURNAL_RESTARTED: lambda _: "the list of events began anew.",
     EventName.VISIT_STARTED: lambda t: (
-        f"work is in progress at {_place(t.text('of')) or 'the whole site'} for {t.text('minutes', '?')} minutes"
-        f"{_also(t, 'reason')}"
+        f"work is in progress at {_work_place(t)} for {t.text('minutes', '?')} minutes{_also(t, 'reason')}"
     ),
-    EventName.VISIT_ENDED: lambda t: (
-        f"work at {_place(t.text('of')) or 'the whole site'} is over; {t.text('changed_count', '0')} things changed meanwhile."
-    ),
+    EventName.VISIT_ENDED: _visit_ended,
     EventName.OUTLET_FAILING: lambda t: (
         f"events can't be delivered to {t.text('outlet', 'an outlet')}{_also(t, 'problem')}"
     ),
