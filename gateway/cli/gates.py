@@ -19,12 +19,10 @@ def condition_line(condition: Mapping[str, Any]) -> str:
     words = f"{condition['weight']}: {condition['sentence']} Since {local_time(condition['since'])}."
     if condition["visit"]:
         words += " People work there: a test."
-    if condition["cleared"]:
-        return f"{words} Cleared {local_time(condition['cleared'])}."
-    taken = condition["acknowledged"]
-    if taken is None:
-        return words
-    return f"{words} Noted by {taken.get('name', 'somebody')}" + (f": {taken['note']}" if taken.get("note") else ".")
+    if (taken := condition["acknowledged"]) is not None:
+        note = f": {taken['note'].rstrip('.')}" if taken.get("note") else ""
+        words += f" Noted by {taken.get('name', 'somebody')}{note}."
+    return f"{words} Cleared {local_time(condition['cleared'])}." if condition["cleared"] else words
 
 
 @reaching

@@ -1,4 +1,4 @@
-"""`outlet list | test | replay`."""
+"""`outlet list | show | test | replay`."""
 
 from __future__ import annotations
 
@@ -8,12 +8,12 @@ from typing import Annotated, Any
 
 import typer
 
-from gateway.cli.console import AsJson, console, fail, print_json, tell_aside
+from gateway.cli.console import AsJson, console, fail, local_time, print_json, tell_aside
 from gateway.cli.reaching import Reach, reaching
 from gateway.cli.sign_off import OUTCOMES, sheet_name, sign_off_sheet, write_sheet
 from gateway.errors import Refused
 
-__all__ = ["outlets"]
+__all__ = ["outlets", "set_aside_lines"]
 
 outlets = typer.Typer(help="Where events go: webhooks, MQTT, alarm reporting, mail.", no_args_is_help=True)
 
@@ -40,6 +40,18 @@ def list_(daemon: Reach, as_json: AsJson = False) -> None:
         console.print("There are no outlets. docs/outlets/ shows how to set one up.")
     for outlet in found["outlets"]:
         console.print(_sentence(outlet), markup=False)
+
+
+@outlets.command("show")
+@reaching
+def show(daemon: Reach, name: Name, as_json: AsJson = False) -> None:
+    """Show one outlet and the events that the other side refused."""
+    found = daemon.ask(lambda client: client.get_outlet(name))
+    if as_json:
+        print_json(found)
+        return
+    for line in [_sentence(found), *set_aside_lines(found)]:
+        console.print(line, markup=False)
 
 
 @outlets.command("test")
@@ -106,6 +118,20 @@ def replay(
         print_json(found)
     else:
         console.print(f"{name} sends from {first} on, {found['lag']} events.", markup=False)
+
+
+def set_aside_lines(outlet: Mapping[str, Any]) -> list[str]:
+    """The events that the other side refused, newest first, and what sends them again."""
+    found = outlet["set_aside_events"]
+    lines = [
+        f"  {local_time(each['time'])}, {each['event']}, {each['receiver'] or 'gateway'}: {each['name']}. "
+        f"{each['problem']}"
+        for each in found
+    ]
+    if found:
+        again = f"gatepost outlet replay {outlet['id']} {found[-1]['event']}"
+        lines.append(f"When that is mended: {again} sends it and all after it again.")
+    return lines
 
 
 def _sentence(outlet: Mapping[str, Any]) -> str:

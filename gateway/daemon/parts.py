@@ -142,7 +142,19 @@ def _facts(names: NamesNow, receiver: str, inputs: Mapping[int, str], positions:
 
 def _outlets(settings: Settings, zone: ZoneInfo) -> tuple[OutletBuilder, ...]:
     about = About(settings.gateway.site, tuple(settings.receivers), zone, package_version("gatepost"))
-    return tuple(plan_outlet(name, outlet, about) for name, outlet in settings.outlets.items())
+    built: list[OutletBuilder] = []
+    faults: list[SettingsFault] = []
+    for name, outlet in settings.outlets.items():
+        try:
+            built.append(plan_outlet(name, outlet, about))
+        except SettingsFault as fault:
+            faults.append(fault)
+    if len(faults) == 1:
+        raise faults[0]
+    if faults:
+        told = "\n".join(f"  {fault.message} {fault.remedy}" for fault in faults)
+        raise SettingsFault(f"{len(faults)} outlets can't be set up:\n{told}", remedy="Nothing was started or changed.")
+    return tuple(built)
 
 
 def _signing_key(settings: Settings) -> SigningKey | None:

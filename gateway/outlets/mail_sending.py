@@ -78,8 +78,7 @@ class MailServer:
         except TimeoutError:
             return RetryLater(f"{plan.host} did not take the mail within {TIMEOUT_S:g} s.", "Look at the mail server.")
         except AddressRefused as error:
-            remedy = "Correct the host; for a server on the local network set allow_private = true."
-            return RetryLater(f"The mail server's address can't be used: {error}.", remedy)
+            return RetryLater(f"The mail server's address can't be used: {error}.", error.remedy)
         except (aiosmtplib.SMTPException, OSError) as error:
             return self._explain(error)
 

@@ -8,6 +8,7 @@ retained and refreshed at each connection; the last will says `offline`, a littl
 from __future__ import annotations
 
 import asyncio
+import re
 import ssl
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
@@ -25,7 +26,7 @@ from gateway.domain.events import Event
 from gateway.errors import SettingsFault
 from gateway.outlets.choice import Choice
 from gateway.outlets.documents import write_document
-from gateway.outlets.mqtt_client import CONTENT_TYPE, NOT_THIS_MESSAGE, BrokerRefused, Connection
+from gateway.outlets.mqtt_client import CONTENT_TYPE, NOT_THIS_MESSAGE, BrokerRefused, Connection, ConnectionCut
 from gateway.outlets.mqtt_topics import Topics, check_prefix
 from gateway.outlets.reach import AddressRefused, resolve
 from gateway.outlets.samples import sample_drafts, samples_for
@@ -131,7 +132,7 @@ class MqttOutlet(Outlet):
         except aiomqtt.MqttError as error:
             return self._broke(str(parcel.event.id), topic, error)
         self._broke_over = ("", 0)
-        return Delivered("PUBACK")
+        return Delivered(f"PUBACK for {topic}")
 
     def _broke(self, event_id: str, topic: str, error: aiomqtt.MqttError) -> Delivery:
         """Some brokers close the connection over one message and don't say why, each time anew."""
@@ -229,17 +230,25 @@ class MqttOutlet(Outlet):
     def _explain(self, error: BaseException) -> RetryLater:
         host = self._plan.host
         if isinstance(error, AddressRefused):
-            remedy = "Correct the host; for a broker on the local network set allow_private = true."
-            return RetryLater(f"The broker's address can't be used: {error}.", remedy, _REFUSED_S)
+            return RetryLater(f"The broker's address can't be used: {error}.", error.remedy, _REFUSED_S)
         secure = error if isinstance(error, ssl.SSLError) else error.__context__  # aiomqtt keeps it there alone
         if isinstance(secure, ssl.SSLError):
             return RetryLater(*certificate_problem(secure, host), _REFUSED_S)
         if isinstance(error, aiomqtt.MqttCodeError) and getattr(error.rc, "value", error.rc) in _NOT_US:
             remedy = "Look at client_id, username and the password's file, and at the broker's access rules."
-            return RetryLater(f"The broker {host} refuses this gateway: {error}.", remedy, _REFUSED_S)
+            return RetryLater(f"The broker {host} refuses this gateway: {_words(error)}.", remedy, _REFUSED_S)
         if isinstance(error, BrokerRefused):
             return RetryLater(_sentence(error), "Look at the broker's access rules and quotas.", _REFUSED_S)
-        return RetryLater(f"No connection to {host}: {error}.", "Look at the broker and the network.")
+        if isinstance(error, ConnectionCut):
+            return RetryLater(_sentence(error), "Look at the broker's log and its limits; it is tried again.")
+        remedy = "Look at the broker, the network, and whether port and tls fit together."
+        return RetryLater(f"No connection to {host}: {_words(error)}.", remedy)
+
+
+def _words(error: BaseException) -> str:
+    """Without the numbers that libraries and the system put in front."""
+    text = re.sub(r"^\[[^\]]*\] *", "", str(error)).strip().rstrip(".")
+    return text[:1].lower() + text[1:] if text else type(error).__name__
 
 
 def _sentence(error: BaseException) -> str:

@@ -17,7 +17,7 @@ from paho.mqtt.packettypes import PacketTypes
 from paho.mqtt.properties import Properties
 from paho.mqtt.reasoncodes import ReasonCode
 
-__all__ = ["CONTENT_TYPE", "NOT_THIS_MESSAGE", "BrokerRefused", "Connection"]
+__all__ = ["CONTENT_TYPE", "NOT_THIS_MESSAGE", "BrokerRefused", "Connection", "ConnectionCut"]
 
 CONTENT_TYPE = "application/cloudevents+json; charset=utf-8"
 #: Reason codes that speak of one message: topic name invalid, packet too large, payload format invalid.
@@ -31,6 +31,10 @@ class BrokerRefused(aiomqtt.MqttError):
     def __init__(self, topic: str, reason: ReasonCode) -> None:
         super().__init__(f"the broker refuses {topic}: {reason.getName()}")
         self.code = int(reason.value)
+
+
+class ConnectionCut(aiomqtt.MqttError):
+    """The connection went while a publish waited for its answer."""
 
 
 class Connection(aiomqtt.Client):
@@ -56,7 +60,7 @@ class Connection(aiomqtt.Client):
             if self._closed_over is not None:
                 raise BrokerRefused(topic, self._closed_over)
             if self._lost:
-                raise aiomqtt.MqttError("the connection went before the broker had answered")
+                raise ConnectionCut(f"the connection was closed when {topic} was sent, and the broker did not say why")
 
     async def wait_lost(self) -> None:
         """Raises aiomqtt.MqttError when the connection is gone."""

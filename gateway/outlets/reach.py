@@ -17,6 +17,19 @@ __all__ = ["AddressRefused", "judge_host", "resolve"]
 class AddressRefused(OSError):
     """An address that the policy doesn't allow; an OSError, since it ends an attempt to connect."""
 
+    def __init__(self, host: str, address: str, reason: str) -> None:
+        super().__init__(f"{host} is {reason}" + ("" if host == address else f" ({address})"))
+        self._reason = reason
+
+    @property
+    def remedy(self) -> str:
+        """What to do, with the key that allows it where one does."""
+        if "private network" in self._reason:
+            return "Correct the address; when it is meant to be on the local network, set allow_private = true."
+        if "this machine" in self._reason:
+            return "Correct the address; when it is meant to be on this machine, set allow_loopback = true."
+        return "Correct the address."
+
 
 def judge_host(policy: AddressPolicy, host: str) -> None:
     """Raises AddressRefused when `host` is an address, and not an allowed one."""
@@ -36,4 +49,4 @@ async def resolve(policy: AddressPolicy, host: str, port: int) -> list[tuple[int
 def _judge(policy: AddressPolicy, host: str, address: str) -> None:
     reason = policy.refusal(address)
     if reason is not None:
-        raise AddressRefused(f"{host} is {reason} ({address})")
+        raise AddressRefused(host, address, reason)

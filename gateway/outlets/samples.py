@@ -42,8 +42,10 @@ def sample_drafts(receiver: str, conditions: Iterable[str] = CONDITIONS) -> tupl
 
 
 def samples_for(drafts: Iterable[EventDraft], wants: Callable[[Event], bool]) -> tuple[Sample, ...]:
-    """Those that an outlet wants."""
-    return tuple(Sample(_words(draft), draft) for draft in drafts if wants(_event(draft)))
+    """Those that an outlet wants; conditions first, for they are what most are set up for."""
+    wanted = [draft for draft in drafts if wants(_event(draft))]
+    wanted.sort(key=lambda draft: draft.name not in _CONDITION_EVENTS)
+    return tuple(Sample(_words(draft), draft) for draft in wanted)
 
 
 def _words(draft: EventDraft) -> str:

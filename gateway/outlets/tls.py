@@ -13,6 +13,7 @@ from gateway.errors import SettingsFault
 
 __all__ = ["certificate_problem", "client_context"]
 
+_NO_TLS = ("WRONG_VERSION_NUMBER", "RECORD_LAYER_FAILURE", "PACKET_LENGTH_TOO_LONG")  # OpenSSL's names
 _NOT_YET_VALID = 9  # X509_V_ERR_CERT_NOT_YET_VALID, openssl-verification-options(1)
 
 
@@ -36,4 +37,7 @@ def certificate_problem(error: BaseException, host: str) -> tuple[str, str]:
             return text, "Look at this machine's clock first: it may be slow."
         text = f"The certificate of {host} is not accepted: {error.verify_message}."
         return text, "Renew the certificate, correct the host's name, or name the authority's file in ca_file."
-    return f"No secure connection to {host}.", "Look at the server's TLS."
+    if getattr(error, "reason", None) in _NO_TLS:
+        return f"{host} does not speak TLS at this port.", "Look at the port, and at what the server offers there."
+    words = (getattr(error, "reason", None) or "no reason given").replace("_", " ").lower()
+    return f"No secure connection to {host}: {words}.", "Look at the server's TLS; 1.2 or newer is needed."

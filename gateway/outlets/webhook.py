@@ -169,11 +169,12 @@ class Webhook(Outlet):
     def _failure(self, error: Exception) -> RetryLater:
         refused = _cause(error, AddressRefused)
         if refused is not None:
-            remedy = "Correct the address; for a server on the local network set allow_private = true."
-            return RetryLater(f"The webhook's address can't be used: {refused}.", remedy)
+            return RetryLater(f"The webhook's address can't be used: {refused}.", refused.remedy)
         if isinstance(error, aiohttp.ClientSSLError):
-            found = getattr(error, "certificate_error", error)
+            found = getattr(error, "certificate_error", None) or getattr(error, "os_error", None) or error
             return RetryLater(*certificate_problem(found, self._host))
+        if isinstance(error, aiohttp.ServerDisconnectedError):
+            return RetryLater(f"{self._host} closed the connection without an answer.", "Look at the server.")
         reason = error.os_error if isinstance(error, aiohttp.ClientConnectorError) else _cause(error, OSError)
         words = reason.strerror if reason is not None and reason.strerror else type(error).__name__
         return RetryLater(f"No answer from {self._host}: {words}.", "Look at the server and the network.")

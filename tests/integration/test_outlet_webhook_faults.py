@@ -66,7 +66,7 @@ async def post(url: str, clock: Clock | None = None, **changes: object) -> Deliv
         (status(429), RetryLater, "slow down"),
         (status(502), RetryLater, "slow down"),
         (status(504), RetryLater, "slow down"),
-        (reset, RetryLater, "No answer"),
+        (reset, RetryLater, "localhost closed the connection without an answer."),
         (drip, Delivered, "HTTP 200"),
     ],
 )
@@ -135,26 +135,35 @@ async def test_nothing_listens() -> None:
 
 
 @pytest.mark.parametrize(
-    ("host", "words"),
+    ("host", "words", "key"),
     [
-        ("localhost", "this machine itself"),
-        ("127.0.0.1", "this machine itself"),
-        ("127.1", "written short"),
-        ("[::1]", "this machine itself"),
-        ("[::ffff:127.0.0.1]", "IPv4 address inside"),
-        ("169.254.169.254", "link-local"),
-        ("10.0.0.7", "private network"),
-        ("0.0.0.0", "no address of a single machine"),
+        ("localhost", "this machine itself", "allow_loopback"),
+        ("127.0.0.1", "this machine itself", "allow_loopback"),
+        ("127.1", "written short", ""),
+        ("[::1]", "this machine itself", "allow_loopback"),
+        ("[::ffff:127.0.0.1]", "IPv4 address inside", ""),
+        ("169.254.169.254", "link-local", ""),
+        ("10.0.0.7", "private network", "allow_private"),
+        ("0.0.0.0", "no address of a single machine", ""),
     ],
 )
-async def test_forbidden_addresses(host: str, words: str) -> None:
-    """Names as they resolve and literals as they stand: no byte is sent (OWASP API7)."""
+async def test_forbidden_addresses(host: str, words: str, key: str) -> None:
+    """Names as they resolve and literals as they stand: no byte is sent (OWASP API7); what allows it is said."""
     async with serve_endpoint(status(200)) as endpoint:
         port = endpoint.url.split(":")[2].partition("/")[0]
         outcome = await post(f"http://{host}:{port}/events", policy=AddressPolicy())
     assert isinstance(outcome, RetryLater)
     assert words in outcome.problem
+    assert [each for each in ("allow_loopback", "allow_private") if each in outcome.remedy] == ([key] if key else [])
     assert endpoint.got == []
+
+
+async def test_a_port_that_speaks_no_tls() -> None:
+    """Not a word about certificates, for there is none."""
+    async with serve_endpoint(status(200)) as endpoint:
+        outcome = await post(endpoint.url.replace("http:", "https:"))
+    assert isinstance(outcome, RetryLater)
+    assert outcome.problem == "localhost does not speak TLS at this port."
 
 
 @pytest.mark.parametrize(

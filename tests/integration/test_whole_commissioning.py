@@ -66,6 +66,7 @@ async def test_a_station_is_commissioned() -> None:
             assert done.code == 0, done.said
             text = sheet.read_text()
             assert "Site: fennel-quay" in text
+            assert "| 1137 01 000, account 1234: ACK from tcp://127.0.0.1:" in text  # what the station's list shows
             assert text.count("| arrived |") == len(done.json["results"]) == len(taken.events)
             assert "condition.raised (tamper)" in text
             assert "Signature:" in text
@@ -95,7 +96,7 @@ async def test_a_station_is_commissioned() -> None:
                 "we are there",
             )
             assert noted.code == 0, noted.said
-            assert "Harbour office" in noted.out
+            assert "Noted by Harbour office: we are there." in noted.out
             ended = await _run(yard, "visit", "end")
             assert ended.code == 0, ended.said
             await _until(lambda: len(taken.events) >= before + 6, "the end of the visit and the alarm in earnest")

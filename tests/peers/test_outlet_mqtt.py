@@ -250,7 +250,7 @@ async def test_a_wrong_password_is_said_and_not_hammered(mosquitto: str, tmp_pat
         await yard.state("retrying")
         await asyncio.sleep(1)
         state = yard.house.state("broker")
-        assert "refuses this gateway" in state.problem
+        assert state.problem == "The broker 127.0.0.1 refuses this gateway: not authorized."
         assert "password's file" in state.remedy
         assert "canary" not in str(state)
         assert (

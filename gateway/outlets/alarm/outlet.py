@@ -189,8 +189,7 @@ class AlarmOutlet(Outlet):
             try:
                 answer = await self._exchange(address, header, data, event)
             except AddressRefused as error:
-                remedy = "Correct the host; for a station on the local network set allow_private = true."
-                return RetryLater(f"The station's address can't be used: {error}.", remedy)
+                return RetryLater(f"The station's address can't be used: {error}.", error.remedy)
             except OSError as error:
                 reason = error.strerror or type(error).__name__
                 return RetryLater(f"No connection to {address}: {reason}.", "Look at the network and the station.")
@@ -198,7 +197,8 @@ class AlarmOutlet(Outlet):
                 words = f"{address} did not acknowledge within {self._plan.answer_s:g} s."
                 return RetryLater(words, "Look at the station, the account and the key.")
             if answer.word in ("ACK", "RSP"):
-                return Delivered(f"{answer.word} from {address}")
+                sent = f"{data}, account {header.account}: " if data else ""
+                return Delivered(f"{sent}{answer.word} from {address}")
             if answer.word == "DUH":
                 problem = f"{address} can't process this code (DUH)."
                 return EventRejected(problem, "Ask the station which code it wants, and write it into codes.")

@@ -13,6 +13,7 @@ import pytest
 from pydantic import BaseModel
 
 from gateway.daemon.outlet_plans import About, Running, plan_outlet
+from gateway.daemon.parts import plan_parts
 from gateway.errors import SettingsFault
 from gateway.outlets.alarm.codes import DEFAULT_CODES, OFF_BY_DEFAULT, Code, Coded
 from gateway.outlets.alarm.frames import Header, build_frame
@@ -209,3 +210,22 @@ def test_secrets_that_others_can_read_are_refused(tmp_path: Path) -> None:
     os.chmod(path, 0o644)
     with pytest.raises(SettingsFault, match="chmod 600"):
         built(WEBHOOK.replace('"/s"', f'"{path}"'))
+
+
+def test_every_outlet_that_cannot_be_set_up_is_told(tmp_path: Path) -> None:
+    """Secrets, certificates and addresses of all of them in one pass."""
+    text = (
+        WEBHOOK.replace('"/s"', f'"{tmp_path / "missing"}"')
+        + MQTT
+        + f'ca_file = "{tmp_path / "no.pem"}"\n'
+        + MAIL
+        + f'username = "u"\npassword_file = "{secret(tmp_path, "empty", "")}"\n'
+    )
+    with pytest.raises(SettingsFault) as fault:
+        plan_parts(settings_of(text), FakeClock())
+    first, *told = fault.value.message.splitlines()
+    assert first == "3 outlets can't be set up:"
+    for words, line in zip(
+        ("missing is missing", "no.pem can't be read as certificates", "empty is empty"), told, strict=True
+    ):
+        assert words in line
