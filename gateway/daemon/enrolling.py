@@ -45,6 +45,7 @@ def build_enrolling(
     enroller = Enroller(
         site=site, clock=clock, journal=journal, mirrors=store.mirrors, documents=store.documents,
         live=watching.watch.live, holder=lambda serial: names.holder(serial) or "",
+        revoked=store.ledger.revocations,
     )  # fmt: skip
     runs = OverrideRuns(
         drafter=drafter.overrides, preparer=preparer, runner=runner, keeper=watching.watch.keeper, journal=journal,

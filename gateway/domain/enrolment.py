@@ -45,13 +45,14 @@ class EnrolmentStep(StrEnum):
 class Heard:
     """A transmitter that was pressed or typed. `position` is the last one pressed, empty when it was typed alone.
 
-    `holder` is who has it by the roster in force, empty when nobody has.
+    `holder` is who has it by the roster in force, empty when nobody has. `revoked` when it must work nowhere.
     """
 
     serial: int
     presses: int = 0
     position: str = ""
     holder: str = ""
+    revoked: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -66,7 +66,9 @@ def _all(heard: Sequence[Heard]) -> str:
 
 
 def _named(heard: Heard) -> str:
-    return f"transmitter {write_serial(heard.serial)}" + (f", which {heard.holder} has" if heard.holder else "")
+    facts = [f"{heard.holder} has" if heard.holder else "", "is revoked" if heard.revoked else ""]
+    known = " and which ".join(filter(None, facts))
+    return f"transmitter {write_serial(heard.serial)}" + (f", which {known}" if known else "")
 
 
 def _heard(enrolment: Enrolment) -> str:
@@ -74,8 +76,11 @@ def _heard(enrolment: Enrolment) -> str:
 
 
 def _confirmed(enrolment: Enrolment) -> str:
-    certain = _all(enrolment.confirmed)
-    return f"Confirmed: {certain}. Say now who holds {'it' if len(enrolment.confirmed) == 1 else 'them'}."
+    certain = f"Confirmed: {_all(enrolment.confirmed)}."
+    new = sum(1 for each in enrolment.confirmed if not each.holder)
+    if not new:
+        return f"{certain} The roster has {'it' if len(enrolment.confirmed) == 1 else 'them all'} already."
+    return f"{certain} Say now who holds {'it' if len(enrolment.confirmed) == 1 else 'them'}."
 
 
 def _ended(enrolment: Enrolment) -> str:

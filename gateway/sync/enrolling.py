@@ -12,7 +12,7 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import itertools
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 
@@ -65,7 +65,9 @@ class Enroller:
         documents: Documents,
         live: LiveView,
         holder: Callable[[int], str],
+        revoked: Callable[[], Collection[int]],
     ) -> None:
+        self._revoked = revoked
         self._memory = EnrolmentMemory(documents)
         self._site = site
         self._clock = clock
@@ -178,8 +180,8 @@ class Enroller:
         assert listening is not None
 
         async def changed(window: Window) -> None:
-            if window.step is EnrolmentStep.HEARD and window.heard != session.enrolment.heard:
-                session.enrolment = replace(session.enrolment, step=window.step, heard=window.heard)
+            if window.step is EnrolmentStep.HEARD and self._marked(window.heard) != session.enrolment.heard:
+                session.enrolment = replace(session.enrolment, step=window.step, heard=self._marked(window.heard))
                 await self._tell(session)
 
         await listening.follow(changed)
@@ -187,9 +189,9 @@ class Enroller:
 
     async def _decide(self, session: _Session, listening: ListeningWindow) -> bool:
         window, several = listening.window, session.enrolment.way is EnrolmentWay.SEVERAL
-        session.enrolment = replace(session.enrolment, heard=window.heard)
+        session.enrolment = replace(session.enrolment, heard=self._marked(window.heard))
         if window.step is EnrolmentStep.CONFIRMED:
-            confirmed = (*session.enrolment.confirmed, *window.heard)
+            confirmed = (*session.enrolment.confirmed, *session.enrolment.heard)
             session.enrolment = replace(session.enrolment, confirmed=confirmed)
             await self._set(session, EnrolmentStep.CONFIRMED)
             return several and not listening.stopped
@@ -230,7 +232,7 @@ class Enroller:
 
     def _session(self, receiver: str, way: EnrolmentWay, serial: int | None, seconds: int, asked_by: str) -> _Session:
         now = self._clock.now()
-        typed = () if serial is None else (Heard(serial, holder=self._holder(serial)),)
+        typed = () if serial is None else self._marked((Heard(serial, holder=self._holder(serial)),))
         alone = way is EnrolmentWay.TYPED
         enrolment = Enrolment(
             id=self._new_id(receiver, now),
@@ -243,6 +245,11 @@ class Enroller:
             confirmed=typed if alone else (),
         )
         return _Session(enrolment, max(1, min(seconds, MAX_SECONDS)), self._clock.monotonic())
+
+    def _marked(self, heard: tuple[Heard, ...]) -> tuple[Heard, ...]:
+        """Those that are revoked say so: whoever has found one is not to think that it will work."""
+        revoked = self._revoked()
+        return tuple(replace(each, revoked=each.serial in revoked) for each in heard)
 
     def _new_id(self, receiver: str, now: datetime) -> str:
         """A clock that is wrong at each start may give a time twice."""

@@ -260,6 +260,7 @@ class SyncHouse:
             documents=store_.documents,
             live=self.watch.live,
             holder=lambda serial: _holder(rows, serial),
+            revoked=store_.ledger.revocations,
         )
         self.override_runs = OverrideRuns(
             drafter=self.drafter.overrides,

@@ -10,6 +10,7 @@ from typing import Any
 import pytest
 
 from gateway.domain.enrolment import Enrolment, EnrolmentStep, EnrolmentWay
+from gateway.domain.enrolment_words import enrolment_words
 from gateway.domain.events import EventName
 from gateway.domain.receiver import Capability, Origin
 from gateway.errors import GatepostError, LineError, NoAnswer, NotFound, Refused, Unsupported
@@ -358,3 +359,18 @@ async def test_what_was_confirmed_is_certain_after_a_restart_too() -> None:
         await again.enroller.complete(found)
     async with quay(house=house.restarted()) as third:
         assert now(third, several).step is Step.COMPLETED
+
+
+async def test_what_is_confirmed_says_what_is_known_of_it() -> None:
+    """Whose it is, that it is revoked, and whether anything is left to be said."""
+    async with quay() as house:
+        typed = await begin(house, TYPED, serial=A)
+        assert enrolment_words(typed) == "Confirmed: transmitter 0048231907. Say now who holds it."
+        await house.revoker.revoke(A, asked_by="Kim", reason="lost")
+        await house.revoker.revoke(1, asked_by="Kim", reason="lost")
+        found = enrolment_words(await begin(house, TYPED, serial=A))
+        assert found == "Confirmed: transmitter 0048231907, which is revoked. Say now who holds it."
+        known = enrolment_words(await begin(house, TYPED, serial=1))
+        assert known == (
+            "Confirmed: transmitter 0000000001, which Berth 1 has and which is revoked. The roster has it already."
+        )
