@@ -210,7 +210,7 @@ class OperatingDesk(OperationDesk):
             await driver.operate(operable.output, tenths, self._nonce(), turn.judge)
         except (LineError, WrongAnswer) as fault:
             if not turn.let_go or not getattr(fault, "sent", True):
-                raise
+                raise _not_sent(order.receiver, fault) from fault
             unknown = self._record.unknown(replace(sending, seconds=turn.seconds or None), fault.message)
             await self._record.settle(unknown)
             raise NoAnswer(unknown.sentence, remedy=unknown.remedy, code="operation-unknown") from fault
@@ -245,6 +245,12 @@ class OperatingDesk(OperationDesk):
         return turn
 
     async def _read(self, operable: Operable) -> _Read:
+        try:
+            return await self._ask(operable)
+        except LineError as fault:
+            raise _not_sent(operable.receiver, fault) from fault
+
+    async def _ask(self, operable: Operable) -> _Read:
         driver, own = self._driver(operable.receiver), self._receivers[operable.receiver]
         status = await driver.read_status(urgency=Urgency.CONTROL)
         settings = None
@@ -361,3 +367,12 @@ def _is_timed(operable: Operable, status: Status) -> bool:
 
 def _tenths(seconds: float | None) -> int:
     return max(1, round((judging.MOMENTARY_S if seconds is None else seconds) * 10))
+
+
+def _not_sent(receiver: str, fault: LineError | WrongAnswer) -> Refused:
+    """Something went wrong on the line before the one frame that moves a gate: whoever asked must know that."""
+    return Refused(
+        f"{receiver} could not be asked how it stands, so nothing was sent: {fault.message}",
+        remedy=fault.remedy,
+        code="receiver-not-reached",
+    )

@@ -17,7 +17,7 @@ from gateway.domain.events import EventName
 from gateway.domain.mirror import Mirror
 from gateway.domain.operation import Operable, OperationState
 from gateway.domain.receiver import BoardEvent, Origin, RingPlace
-from gateway.errors import GatepostError, LinkLost, NoAnswer, PortUnavailable
+from gateway.errors import GatepostError, NoAnswer
 from gateway.line import Line, LineConfig
 from gateway.maps import load_map
 from gateway.ports import OperationOrder, Receiver
@@ -142,7 +142,7 @@ async def test_an_adapter_pulled_at_the_last_moment_moves_nothing() -> None:
     async with quay() as found:
         with pytest.raises(GatepostError) as caught:
             await found.clock.run(found.desk.operate(found.order(found.cable.unplug)))
-        assert isinstance(caught.value, NoAnswer | LinkLost | PortUnavailable)
+        assert caught.value.code in ("operation-unknown", "receiver-not-reached")
         found.cable.plug()
         await found.clock.run(found.line.wait_open())
         await found.clock.advance(60)

@@ -346,15 +346,16 @@ async def test_an_answer_that_is_lost_is_told_as_not_known(error: GatepostError)
 
 
 async def test_a_line_that_fails_before_it_was_sent_is_no_doubt() -> None:
-    """The status could not be read, or the request never left: it is known that nothing moved."""
+    """The status could not be read, or the request never left: it is known that nothing moved, and it is said."""
     bench = OperatingBench()
     bench.gate.fail(method="hold")
-    assert (await refused(bench)).code == "no-answer"
+    asked = await refused(bench)
+    assert (asked.code, "nothing was sent" in asked.message) == ("receiver-not-reached", True)
     unsent = NoAnswer("The line was never silent.", remedy="Look for noise.")
     unsent.sent = False
 
     bench.gate.unsent = unsent
-    assert (await refused(bench)).code == "no-answer"
+    assert (await refused(bench)).code == "receiver-not-reached"
 
 
 async def test_a_receiver_that_refuses_is_not_asked_again() -> None:
