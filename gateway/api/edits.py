@@ -104,5 +104,7 @@ def _faulty(faults: Sequence[Fault]) -> RequestFault:
 
 
 def _words(fault: Fault) -> str:
-    place = f"{fault.file}, row {fault.row}" if fault.row else fault.file
-    return f"{place}: {fault.found}; {fault.remedy}"
+    """With the file where the place is a column; else the file is the place itself."""
+    places = [fault.file] if fault.column else []
+    place = ", ".join([*places, *([f"row {fault.row}"] if fault.row else [])])
+    return f"{place}{': ' if place else ''}{fault.found}; {fault.remedy}"

@@ -1,13 +1,15 @@
 """A first roster for a site already in use: every receiver is read and proven anew, and nothing is written to any.
 
-A receiver that can't be read ends it: a roster without its people would take their access away there.
+All lines are read at once. A receiver that can't be read ends it: a roster without its people would take their access
+away there.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import asyncio
+from collections.abc import Iterable, Sequence
 
-from gateway.errors import Refused
+from gateway.errors import GatepostError, LineError, Refused
 from gateway.ports import (
     EditOutcome,
     FirstRoster,
@@ -37,7 +39,7 @@ class FirstRosterDesk:
 
     async def read(self, receivers: Sequence[str] = ()) -> FirstRoster:
         names = dict.fromkeys(receivers or self._site.names_with_slots())
-        memories = [await self._memory(name) for name in names]
+        memories = await self._memories(names)
         if not receivers:
             memories += [memory for name in self._site.names_by_hand() if (memory := await self._by_hand(name))]
         first = self._editor.first(memories)
@@ -71,6 +73,25 @@ class FirstRosterDesk:
             [PutFiles(first.pair)], who=who, how="from-receiver", subject="files", basis=only_when_there_is_none
         )
 
+    async def _memories(self, names: Iterable[str]) -> list[Memory]:
+        """Raises what the first of them in this order failed with, once all are done."""
+
+        async def one(name: str) -> Memory | GatepostError:
+            try:
+                return await self._memory(name)
+            except GatepostError as error:
+                return error
+
+        async with asyncio.TaskGroup() as group:
+            tasks = [group.create_task(one(name), name=f"first roster: {name}") for name in names]
+        memories: list[Memory] = []
+        for task in tasks:
+            found = task.result()
+            if isinstance(found, GatepostError):
+                raise found
+            memories.append(found)
+        return memories
+
     async def _by_hand(self, name: str) -> Memory | None:
         """What was entered and ticked where no line reaches; None while nobody has said what it holds."""
         try:
@@ -82,6 +103,10 @@ class FirstRosterDesk:
 
     async def _memory(self, name: str) -> Memory:
         receiver = self._site.planned(name)
-        mirror = await self._keeper.refresh(name)
+        try:
+            mirror = await self._keeper.refresh(name)
+        except LineError as silent:
+            remedy = f"{silent.remedy} Or name the receivers that are to be read."
+            raise type(silent)(f"{name}: {silent.message}", remedy=remedy.lstrip(), code=silent.code) from silent
         slots = tuple(mirror.slots[number] for number in sorted(mirror.slots))
         return Memory(self._site.facts[name], mirror.limits, slots, receiver.kind_code, receiver.fit_name)

@@ -92,9 +92,10 @@ async def test_a_second_first_roster_is_refused(tmp_path: Path) -> None:
 async def test_one_that_can_not_be_read_ends_it(tmp_path: Path) -> None:
     """Its people would be missing, and be taken away there later."""
     site = Site(tmp_path)
-    site.receivers[1].link_error = NoAnswer("car-park does not answer.")
-    with pytest.raises(NoAnswer):
+    site.receivers[1].link_error = NoAnswer("Receiver 1 did not answer.", remedy="Check its power.")
+    with pytest.raises(NoAnswer, match="car-park: Receiver 1 did not answer") as told:
         await site.desk.read()
+    assert told.value.remedy == "Check its power. Or name the receivers that are to be read."
     alone = await site.desk.read(["slip-gate"])
     assert alone.transmitters == 4
     with pytest.raises(NotFound):
