@@ -112,7 +112,7 @@ def test_a_password_that_no_receiver_can_keep(yard: Yard) -> None:
     for text in ("ninechars", "two word"):
         done = yard.run("settings", "set", "slip-gate", "--password-file", _secret(yard.folder / "new", text))
         assert done.code == 1, done.said
-        assert "Use up to 8 letters, digits or signs without blanks" in done.err
+        assert "Use up to 8 letters without accents, digits or signs" in done.err
         assert text not in done.said
     assert yard.run("settings", "set", "slip-gate", "--password-file", yard.folder / "none").code == 2
     yard.daemon.stop()
