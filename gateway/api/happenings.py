@@ -6,11 +6,13 @@ looked through for one page: a rare holder costs several short requests rather t
 
 from __future__ import annotations
 
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Mapping
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
+from typing import Any
 from zoneinfo import ZoneInfo
 
+from gateway.api.caller_names import called, caller_names
 from gateway.api.models.timeline import ExportQuery, LateAnswer, TimelineRow
 from gateway.api.services import Services
 from gateway.domain.events import Event, EventName
@@ -46,6 +48,12 @@ class Looking:
             if len(events) < _PAGE:
                 return
 
+    def _by_name(self, data: Mapping[str, Any]) -> Mapping[str, Any]:
+        if not data.get("asked_by"):
+            return data
+        names = caller_names(self.services) if self.personal else {}
+        return {**data, "asked_by": called(str(data["asked_by"]), names)}
+
     def _gates(self) -> tuple[Gate, ...]:
         return tuple(state.gate for state in self.services.gates.gates())
 
@@ -78,7 +86,7 @@ class Looking:
             gates=about,
             serial=serial,
             weight=str(data["weight"]) if data.get("weight") else None,
-            sentence=tell(event.name, event.receiver, data, gates),
+            sentence=tell(event.name, event.receiver, self._by_name(data), gates),
         )
         return row.model_copy(update={"holder": str(holder) if holder else None}) if self.personal else row
 

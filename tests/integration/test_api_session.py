@@ -44,10 +44,20 @@ async def test_a_token_is_exchanged_for_a_cookie(bench: tuple[ApiBench, Client])
     client = bench[1]
     who = await client.get("/api/v1/session", headers=page)
     assert (who.json["name"], who.json["scopes"]) == ("a test", ["view"])
+    assert who.json["callers"] == {}  # what others are called is not for everybody
     assert (await client.get("/api/v1/gates", headers=page)).status == 200
     assert (await client.get("/api/v1/tokens", headers=page)).problem == "scope-insufficient"
     gates = await client.get("/api/v1/gates", headers=page)
     assert "Cookie" in gates.headers["Vary"]
+
+
+async def test_who_may_know_people_learns_what_other_tokens_are_called(bench: tuple[ApiBench, Client]) -> None:
+    """So that the page tells who did something by name; it is kept by the token's id."""
+    await bench[0].store.tokens.add("gate office", ("view",))
+    _, page = await _sign_in(*bench, "roster")
+    callers = (await bench[1].get("/api/v1/session", headers=page)).json["callers"]
+    assert sorted(callers.values()) == ["a test", "gate office"]
+    assert all(kept.startswith("token:") for kept in callers)
 
 
 async def test_behind_encryption_the_cookie_is_secure(bench: tuple[ApiBench, Client]) -> None:

@@ -53,6 +53,19 @@ async def test_newest_first_in_sentences(bench: tuple[ApiBench, Client]) -> None
     assert sentences[-1] == "The gateway started."
 
 
+async def test_who_asked_is_told_by_name() -> None:
+    """The token's name, to whoever may know people; a token that is gone by its id; the board's own user as that."""
+    bench = ApiBench()
+    token, _ = await bench.store.tokens.add("gate office", ("operate",))
+    for asked_by in (f"token:{token.id}", "token:zz99", "local:0"):
+        await bench.happen(EventName.OUTPUT_OPERATED, output=1, asked_by=asked_by)
+    async with bench.served("roster") as client:
+        asked = [sentence.rpartition(" by ")[2] for sentence in await _sentences(client)]
+        assert asked == ["root on the gateway.", "token zz99.", "gate office."]
+    async with bench.served("view") as client:
+        assert "gate office" not in " ".join(await _sentences(client))
+
+
 async def test_filters(bench: tuple[ApiBench, Client]) -> None:
     """By gate, by kind, by part of a name or serial, by day of the site; all that is given must fit."""
     _, client = bench

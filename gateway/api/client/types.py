@@ -1593,6 +1593,7 @@ class SessionAnswer(TypedDict):
     scopes: list[str]
     gateway: str
     time_zone: str
+    callers: dict[str, str]
     expires: str | None
 
 

@@ -9,6 +9,7 @@ from aiohttp import web
 
 from gateway.api.auditing import audited
 from gateway.api.caller import caller_of
+from gateway.api.caller_names import caller_names
 from gateway.api.context import context_of
 from gateway.api.cookies import clear_cookie, set_cookie
 from gateway.api.models.sessions import SessionAnswer
@@ -64,6 +65,7 @@ def _answer(request: web.Request, session: Session | None) -> SessionAnswer:
         scopes=sorted(caller.scopes),
         gateway=services.gateway_id,
         time_zone=str(services.zone),
+        callers=dict(caller_names(services)) if caller.may(Scope.ROSTER) or caller.may(Scope.OPERATE) else {},
         expires=services.clock.now() + timedelta(seconds=left_s) if session else None,
     )
 

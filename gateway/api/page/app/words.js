@@ -2,6 +2,8 @@
 // a condition, and what the page says about itself. One word per idea, those of docs/glossary.md; on the page it is
 // "changed at the board", "what the receiver holds" and "pending changes".
 
+import { who } from "./session.js";
+
 export const DEVICE_NOTE =
   "Gatepost is not a safety device and replaces none: obstacle detection, force limits and emergency stop belong to the gate's own control unit. Local codes, the gate's instructions and a licensed installer decide.";
 
@@ -75,8 +77,8 @@ export const SCOPE_NEEDED = {
   admin: "Your token does not let you change this. Ask for one with the scope admin.",
 };
 
-/** Who did something, as it is kept: `token:4f9a`, or `local:0` for who worked on the gateway itself. */
-export const callerName = (kept) => (kept === "local:0" ? "root on the gateway" : kept.replace(/^local:/, "user ").replace(/^token:/, "token "));
+/** Who did something: kept is `token:4f9a`, or `local:0` for who worked on the gateway itself. */
+export const callerName = (kept) => who().callers[kept] ?? (kept === "local:0" ? "root on the gateway" : kept.replace(/^local:/, "user ").replace(/^token:/, "token "));
 
 /** `3 transmitters`, `1 transmitter`. */
 export const count = (number, one, many = `${one}s`) => `${number.toLocaleString("en-GB")} ${number === 1 ? one : many}`;
