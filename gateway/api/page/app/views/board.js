@@ -119,7 +119,7 @@ function open(query) {
       if (select.options.length !== found.length + 1) fill(select, [{ id: "" }, ...found].map(({ id }) => el("option", { value: id, selected: id === (query.receiver ?? "") }, id ? placeName(id) : "Every receiver")));
     }),
     watchEvents(({ type }) => {
-      if (!/\.(drift\.\w+|plan\.applied|roster\.fetched|revocation\.\w+|slot\.changed)$/.test(type)) return;
+      if (!/\.(drift\.\w+|plan\.applied|roster\.fetched|revocation\.\w+|slot\.changed|settings\.changed)$/.test(type)) return;
       clearTimeout(later);
       later = setTimeout(() => load(), SETTLE_MS);
     }),

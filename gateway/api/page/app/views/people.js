@@ -59,7 +59,7 @@ function openCard(serial) {
   // What is being filled in stays; all else follows what becomes of it at the receivers.
   const stopBack = whenBack(() => load(true));
   const stop = watchEvents(({ type }) => {
-    if (!/\.(plan\.applied|slot\.changed|revocation\.\w+|roster\.fetched)$/.test(type) || place.querySelector(".confirm")) return;
+    if (!/\.(plan\.applied|slot\.changed|settings\.changed|revocation\.\w+|roster\.fetched)$/.test(type) || place.querySelector(".confirm")) return;
     clearTimeout(later);
     later = setTimeout(() => !place.querySelector(".confirm") && load(true), SETTLE_MS);
   });
