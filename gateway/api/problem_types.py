@@ -7,9 +7,10 @@ Statuses are those of RFC 9110, section 15, and RFC 6585.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from gateway import errors
+from gateway.api.problem_titles import TITLES
 
 __all__ = ["CLASS_PROBLEMS", "CODE_PROBLEMS", "PREFIX", "REQUEST_PROBLEMS", "ProblemType", "problem_type"]
 
@@ -144,4 +145,5 @@ def problem_type(error: errors.GatepostError) -> ProblemType:
         return REQUEST_PROBLEMS[error.code]
     if error.code in CODE_PROBLEMS:
         return CODE_PROBLEMS[error.code]
-    return next((CLASS_PROBLEMS[kind] for kind in type(error).__mro__ if kind in CLASS_PROBLEMS), _UNKNOWN)
+    of_class = next((CLASS_PROBLEMS[kind] for kind in type(error).__mro__ if kind in CLASS_PROBLEMS), _UNKNOWN)
+    return replace(of_class, title=TITLES[error.code]) if error.code in TITLES else of_class

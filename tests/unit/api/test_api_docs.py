@@ -11,6 +11,7 @@ import pytest
 
 import gateway
 from gateway import errors
+from gateway.api.problem_titles import TITLES
 from gateway.api.problem_types import CLASS_PROBLEMS, CODE_PROBLEMS, REQUEST_PROBLEMS, problem_type
 from gateway.api.problems import document
 from gateway.api.routes import OPERATIONS
@@ -64,6 +65,16 @@ def test_every_code_that_is_raised_is_documented() -> None:
     assert "no-roster" in raised
     wanted = {code: str(problem_type(kind("x", code=code)).status) for code, kind in raised.items()}
     assert {code: _CODES.get(code, "missing") for code in wanted} == wanted
+
+
+def test_titles_are_those_of_the_page() -> None:
+    """What a code means stands in the page and in each answer; `A rule says no` is for rules that have no code."""
+    meanings = dict(re.findall(r"^\| `([a-z-]+)` \| \d{3} \| (.*?) \|$", _API, re.MULTILINE))
+    assert {code: title for code, title in TITLES.items() if not meanings[code].startswith(title)} == {}
+    elsewhere = {code for code, text in meanings.items() if text.endswith(("(at start)", "(commands only)"))}
+    bare = CLASS_PROBLEMS[errors.Refused].title
+    untitled = {code for code, kind in _raised().items() if problem_type(kind("x", code=code)).title == bare}
+    assert untitled <= elsewhere | {"refused"}
 
 
 def test_the_examples_are_true() -> None:
