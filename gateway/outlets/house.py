@@ -12,6 +12,7 @@ import structlog
 from gateway.clock import Clock
 from gateway.domain.events import EventId, EventName
 from gateway.errors import NotFound, Refused, StoreError
+from gateway.outlets.outages import Outage
 from gateway.outlets.runner import Runner
 from gateway.outlets.trial import try_samples
 from gateway.ports import Journal, Outbox, OutboxRow, Outlet, OutletState, SampleOutcome, SetAside
@@ -60,6 +61,7 @@ class OutletHouse:
 
     async def run(self) -> None:
         """Every outlet in a task of its own: what one waits for, no other feels."""
+        unkept = Outage("outlet.cursors_not_kept")
         async with asyncio.TaskGroup() as group:
             for name, runner in self._runners.items():
                 group.create_task(runner.run(), name=f"outlet {name}")
@@ -68,7 +70,9 @@ class OutletHouse:
                 try:
                     await self._outbox.flush()
                 except StoreError as fault:
-                    log.warning("outlet.cursors_not_kept", code=fault.code)
+                    unkept.failed(code=fault.code)
+                else:
+                    unkept.worked()
 
     def states(self) -> tuple[OutletState, ...]:
         return tuple(runner.state() for runner in self._runners.values())

@@ -20,6 +20,7 @@ import structlog
 from gateway.clock import Clock
 from gateway.domain.events import Event
 from gateway.errors import StoreError
+from gateway.outlets.outages import Outage
 from gateway.outlets.queue import Queue
 from gateway.outlets.schedules import REJECTED_S
 from gateway.outlets.teller import Teller
@@ -61,6 +62,7 @@ class Runner:
         self._clock = clock
         self._queue = Queue(outlet, journal, row.cursor)
         self._teller = Teller(outlet, journal)
+        self._unreadable = Outage("outlet.journal_unreadable")
         self._nudge = asyncio.Event()
         self._unconnected = 0
         self._aside_told = False
@@ -117,9 +119,10 @@ class Runner:
         try:
             lost = await self._queue.fill()
         except StoreError as fault:
-            log.warning("outlet.journal_unreadable", outlet=self.outlet.name, code=fault.code)
+            self._unreadable.failed(outlet=self.outlet.name, code=fault.code)
             await self._clock.sleep(_STORE_PAUSE_S)
             return
+        self._unreadable.worked()
         if lost:
             log.warning("outlet.events_lost", outlet=self.outlet.name, count=lost)
             self._keep(replace(self._row, lost=self._row.lost + lost, failures=0, rejections=0))
@@ -194,11 +197,12 @@ class Runner:
     async def _put_aside(self, event: Event, aside: SetAside) -> None:
         """Durable, however long the disk is full: what is set aside must not vanish."""
         self._row = replace(self._passed((event,)), set_aside=self._row.set_aside + 1)
+        unkept = Outage("outlet.not_kept")
         while True:
             try:
                 return await self._outbox.save(self._row, aside)
             except StoreError as fault:
-                log.warning("outlet.not_kept", outlet=self.outlet.name, code=fault.code)
+                unkept.failed(outlet=self.outlet.name, code=fault.code)
                 await self._clock.sleep(_STORE_PAUSE_S)
 
     def _passed(self, events: Sequence[Event]) -> OutboxRow:

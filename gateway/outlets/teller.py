@@ -8,6 +8,7 @@ import structlog
 
 from gateway.domain.events import Event, EventDraft, EventName
 from gateway.errors import StoreError
+from gateway.outlets.outages import Outage
 from gateway.ports import Commit, Journal, Outlet
 
 __all__ = ["Teller"]
@@ -21,17 +22,22 @@ class Teller:
     def __init__(self, outlet: Outlet, journal: Journal) -> None:
         self._outlet = outlet
         self._journal = journal
+        self._failing = Outage("outlet.failing")
+        self._untold = Outage("event.lost")
 
     async def failing(self, problem: str, remedy: str, *, disabled: bool) -> bool:
         """Events can't be delivered."""
-        log.warning("outlet.failing", outlet=self._outlet.name, problem=problem, disabled=disabled)
+        self._failing.failed(outlet=self._outlet.name, problem=problem, disabled=disabled)
         data = {"problem": problem, "remedy": remedy, "disabled": disabled}
         return await self._tell(EventName.OUTLET_FAILING, data)
 
     async def recovered(self, failed_s: float) -> bool:
         """They can again."""
-        log.info("outlet.recovered", outlet=self._outlet.name, failed_s=failed_s)
-        return await self._tell(EventName.OUTLET_RECOVERED, {"failed_s": round(max(failed_s, 0.0))})
+        told = await self._tell(EventName.OUTLET_RECOVERED, {"failed_s": round(max(failed_s, 0.0))})
+        if told:
+            log.info("outlet.recovered", outlet=self._outlet.name, failed_s=failed_s)
+            self._failing.worked()
+        return told
 
     async def set_aside(self, event: Event, problem: str) -> bool:
         """One was refused three times."""
@@ -44,6 +50,7 @@ class Teller:
         try:
             await self._journal.commit(Commit(events=(EventDraft(name, data=data),)))
         except StoreError as fault:
-            log.warning("event.lost", name=str(name), code=fault.code)
+            self._untold.failed(name=str(name), code=fault.code)
             return False
+        self._untold.worked()
         return True

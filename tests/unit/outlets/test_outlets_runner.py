@@ -6,6 +6,7 @@ import random
 from datetime import timedelta
 
 import pytest
+from structlog.testing import capture_logs
 
 from gateway.domain.events import EventDraft, EventId, EventName
 from gateway.errors import NotFound, Refused
@@ -167,6 +168,28 @@ async def test_failing_is_told_later_when_the_journal_could_not_take_it(bench: B
         bench.journal.full = False
         await bench.clock.advance(400)
     assert [event.name for event in bench.told()] == [EventName.OUTLET_FAILING]
+
+
+async def test_a_day_of_a_full_disk_and_a_dead_station_is_a_handful_of_log_lines(bench: Bench) -> None:
+    """Reliability goal R10: first and last are told, not each try; what is to be kept is tried all the same."""
+    dead = ScriptedOutlet(bench.clock, "station", choice=Choice(frozenset({"input.changed"})))
+    dead.always, dead.steps = _DOWN, (60.0,)
+    picky = ScriptedOutlet(bench.clock, "picky", choice=Choice(frozenset({"input.changed"})))
+    picky.always = EventRejected("It does not want this.")
+    well = ScriptedOutlet(bench.clock, "well", choice=Choice(frozenset({"input.changed"})))
+    with capture_logs() as lines:
+        async with bench.running(dead, picky, well):
+            await bench.happen()
+            bench.journal.full = bench.outbox.full = True
+            await bench.clock.advance(24 * 3600)
+            assert len(lines) <= 6
+            assert len(dead.sent) > 1400
+            bench.journal.full = bench.outbox.full = False
+            dead.always = Delivered()
+            await bench.clock.advance(120)
+    assert [event.name for event in bench.told()].count(EventName.OUTLET_SET_ASIDE) == 1
+    assert [each.outlet for each in bench.outbox.kept] == ["picky"]
+    assert len(lines) <= 9
 
 
 async def test_a_disabled_outlet_sends_nothing_until_somebody_replays(bench: Bench) -> None:
