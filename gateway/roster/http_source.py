@@ -232,10 +232,12 @@ def _beside(url: URL, ending: str) -> URL:
 
 def _redirected(url: URL, headers: Mapping[str, str]) -> URL:
     target = url.join(URL(headers.get("Location", "")))
+    where = f"{target.scheme}://{target.host or ''}, which is not https"
+    if target.user is not None:
+        where = "an address with a user's name in it"
     if target.scheme != "https" or not target.host or target.user is not None:
-        shown = f"{target.scheme}://{target.host}"
         remedy = "Write the final https address into the settings."
-        raise SourceRefused(f"The roster's host redirects to {shown}, which is not https.", remedy=remedy)
+        raise SourceRefused(f"The roster's host redirects to {where}.", remedy=remedy)
     return target.with_fragment(None)
 
 
