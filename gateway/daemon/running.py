@@ -24,9 +24,9 @@ from gateway.daemon.house import House, build_house
 from gateway.daemon.parts import plan_parts
 from gateway.daemon.pulse import feel_pulse
 from gateway.daemon.services import build_services
+from gateway.daemon.sync_log import SyncLog
 from gateway.daemon.upkeep import forget_in_time, seal_audit, tell_outages, watch_over
 from gateway.domain.events import EventDraft, EventName
-from gateway.domain.plan import Plan
 from gateway.errors import StoreError
 from gateway.ports import Commit
 from gateway.settings import Settings
@@ -75,6 +75,7 @@ class _Gateway:
         self._manager = ServiceManager()
         self._version = package_version("gatepost")
         self._trust_told = False
+        self._sync_log = SyncLog()
 
     async def run(self, stop: asyncio.Event) -> None:
         """The task tree. Ends in order when `stop` is set."""
@@ -148,11 +149,7 @@ class _Gateway:
         await rosters.fetch(due=due)
         if rosters.in_force is None:
             return
-        for name, outcome in (await self._house.syncing.runner.apply_all()).items():
-            if isinstance(outcome, Plan):
-                log.info("sync.done", receiver=name, state=str(outcome.state), changes=len(outcome.changes))
-            else:
-                log.warning("sync.failed", receiver=name, code=outcome.code)
+        self._sync_log.note(await self._house.syncing.runner.apply_all())
 
     async def _fetch_first(self) -> None:
         """A gateway that never had a roster reads it at once, so that it can be previewed. Nothing is written.
