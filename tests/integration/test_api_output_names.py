@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 from typing import Any
 
 import pytest
@@ -47,6 +48,17 @@ async def test_changed_from_what_stands_there_and_in_use_at_once() -> None:
     assert first.data["asked_by"]
     rows = [(row.what, row.outcome, dict(row.detail or {})["names"]) for row in bench.audit.rows]
     assert rows[:2] == [("settings.changed", "asked", {"1": "slip"}), ("settings.changed", "done", {"1": "slip"})]
+
+
+async def test_of_two_at_once_one_is_refused() -> None:
+    """Both started from the same state; nobody is overwritten unseen."""
+    bench = ApiBench()
+    async with bench.served("admin") as client:
+        tag = (await client.get(_NAMES)).headers["ETag"]
+        answers = await asyncio.gather(*(_change(client, {"1": f"slip-{number}"}, tag) for number in range(5)))
+        assert sorted(answer.status for answer in answers) == [200, 412, 412, 412, 412]
+        won = next(number for number, answer in enumerate(answers) if answer.status == 200)
+        assert (await client.get(_NAMES)).json["outputs"][0]["in_use"] == f"slip-{won}"
 
 
 async def test_a_change_must_say_what_it_starts_from() -> None:
