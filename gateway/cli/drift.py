@@ -49,56 +49,28 @@ def list_(
         raise typer.Exit(REFUSED)
 
 
-@drift.command("adopt")
-@reaching
-def adopt(
-    daemon: Reach,
-    receiver: _Receiver,
-    serials: _Serials = None,
-    every: _All = False,
-    as_json: AsJson = False,
-) -> None:
-    """Let what was added or changed stay, until the roster has it or somebody removes it."""
-    _decide("adopt", receiver, serials, every, daemon=daemon, as_json=as_json)
+def _offer(decision: str, words: str) -> None:
+    """A command for a decision; they differ in nothing but it."""
+
+    @drift.command(decision, help=words)
+    @reaching
+    def decide(
+        daemon: Reach,
+        receiver: _Receiver,
+        serials: _Serials = None,
+        every: _All = False,
+        as_json: AsJson = False,
+    ) -> None:
+        _decide(decision, receiver, serials, every, daemon=daemon, as_json=as_json)
 
 
-@drift.command("remove")
-@reaching
-def remove(
-    daemon: Reach,
-    receiver: _Receiver,
-    serials: _Serials = None,
-    every: _All = False,
-    as_json: AsJson = False,
-) -> None:
-    """Take out what was added, put back what was changed."""
-    _decide("remove", receiver, serials, every, daemon=daemon, as_json=as_json)
-
-
-@drift.command("restore")
-@reaching
-def restore(
-    daemon: Reach,
-    receiver: _Receiver,
-    serials: _Serials = None,
-    every: _All = False,
-    as_json: AsJson = False,
-) -> None:
-    """Give back what was taken away, as the roster says."""
-    _decide("restore", receiver, serials, every, daemon=daemon, as_json=as_json)
-
-
-@drift.command("revoke")
-@reaching
-def revoke(
-    daemon: Reach,
-    receiver: _Receiver,
-    serials: _Serials = None,
-    every: _All = False,
-    as_json: AsJson = False,
-) -> None:
-    """Make a transmitter that was added or taken away here stop working everywhere."""
-    _decide("revoke", receiver, serials, every, daemon=daemon, as_json=as_json)
+for _decision, _words in {
+    "adopt": "Let what was added or changed stay, until the roster has it or somebody removes it.",
+    "remove": "Take out what was added, put back what was changed.",
+    "restore": "Give back what was taken away, as the roster says.",
+    "revoke": "Make a transmitter that was added or taken away here stop working everywhere.",
+}.items():
+    _offer(_decision, _words)
 
 
 async def _open(client: ApiClient, receiver: str | None) -> list[dict[str, Any]]:

@@ -16,7 +16,7 @@ from gateway.api.models.gateway import (
     SealAnswer,
     StateOfHealthAnswer,
 )
-from gateway.api.operations import Operation
+from gateway.api.operations import Handler, Operation
 from gateway.api.replies import reply
 from gateway.api.scopes import Scope
 from gateway.domain.events import EventId
@@ -82,40 +82,28 @@ async def get_openapi(request: web.Request) -> web.StreamResponse:
     return web.Response(body=context_of(request).document, headers={"Content-Type": "application/json"})
 
 
+def _asked_by_supervisors(id: str, path: str, summary: str, handler: Handler) -> Operation:
+    return Operation(
+        id=id,
+        method="GET",
+        path=path,
+        summary=summary,
+        tag="gateway",
+        scope=None,
+        handler=handler,
+        answer=HealthAnswer,
+        others=(503,),
+    )
+
+
 OPERATIONS = (
-    Operation(
-        id="getHealth",
-        method="GET",
-        path="/healthz",
-        summary="Whether the gateway does what it is there for; the same as /healthz/ready",
-        tag="gateway",
-        scope=None,
-        handler=get_ready,
-        answer=HealthAnswer,
-        others=(503,),
+    _asked_by_supervisors(
+        "getHealth", "/healthz", "Whether the gateway does what it is there for; the same as /healthz/ready", get_ready
     ),
-    Operation(
-        id="getLive",
-        method="GET",
-        path="/healthz/live",
-        summary="Whether every part makes progress; when not, a restart may help",
-        tag="gateway",
-        scope=None,
-        handler=get_live,
-        answer=HealthAnswer,
-        others=(503,),
+    _asked_by_supervisors(
+        "getLive", "/healthz/live", "Whether every part makes progress; when not, a restart may help", get_live
     ),
-    Operation(
-        id="getReady",
-        method="GET",
-        path="/healthz/ready",
-        summary="Whether the gateway does what it is there for",
-        tag="gateway",
-        scope=None,
-        handler=get_ready,
-        answer=HealthAnswer,
-        others=(503,),
-    ),
+    _asked_by_supervisors("getReady", "/healthz/ready", "Whether the gateway does what it is there for", get_ready),
     Operation(
         id="getMetrics",
         method="GET",

@@ -5,15 +5,18 @@ Each says who has access to what, so each reading stands in the audit.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Awaitable, Callable, Mapping
+from dataclasses import dataclass
+from typing import Any, Generic, TypeVar
 
 from aiohttp import web
+from pydantic import BaseModel
 
 from gateway.api.auditing import audited
 from gateway.api.bodies import read_query
 from gateway.api.context import context_of
 from gateway.api.models.papers import AccessAnswer, AccessQuery, HandoverAnswer, PaperQuery, RetentionAnswer
-from gateway.api.operations import Operation
+from gateway.api.operations import Handler, Operation
 from gateway.api.papers.markup import POLICY
 from gateway.api.papers.pages import access_page, handover_page
 from gateway.api.papers.spreadsheet import access_csv, handover_csv
@@ -23,39 +26,64 @@ from gateway.domain.papers import AccessPaper, HandoverPaper
 
 __all__ = ["OPERATIONS"]
 
+P = TypeVar("P", HandoverPaper, AccessPaper)
 _HTML, _CSV = "text/html", "text/csv"
 
 
-async def get_handover(request: web.Request) -> web.StreamResponse:
-    """The handover document as data."""
-    return reply(HandoverAnswer.model_validate(await _handover(request)))
+@dataclass(frozen=True, slots=True)
+class _Paper(Generic[P]):
+    """One paper in its three forms. `read` reads the query and notes in the audit who asked; `file` names the table."""
 
+    id: str
+    path: str
+    summary: str
+    table_summary: str
+    query: type[PaperQuery]
+    answer: type[BaseModel]
+    read: Callable[[web.Request], Awaitable[P]]
+    page: Callable[[P], bytes]
+    table: Callable[[P], bytes]
+    file: Callable[[P], str]
+    problems: tuple[str, ...] = ()
 
-async def get_handover_page(request: web.Request) -> web.StreamResponse:
-    """The handover document as a page."""
-    return _page(handover_page(await _handover(request)))
+    def operations(self) -> tuple[Operation, ...]:
+        """As data, as a page, as a table."""
+        page, table = (
+            f"{self.summary}, as a page that prints well",
+            f"{self.table_summary}, as a table for a spreadsheet",
+        )
+        return (
+            self._operation("", "", f"{self.summary}, as data", self._data, answer=self.answer),
+            self._operation("Page", ".html", page, self._print, answer_type=_HTML),
+            self._operation("Table", ".csv", table, self._tabulate, answer_type=_CSV),
+        )
 
+    def _operation(self, form: str, ending: str, summary: str, handler: Handler, **answers: Any) -> Operation:
+        return Operation(
+            id=f"get{self.id}{form}",
+            method="GET",
+            path=f"/api/v1/reports/{self.path}{ending}",
+            summary=summary,
+            tag="reports",
+            scope=Scope.ROSTER,
+            handler=handler,
+            query=self.query,
+            problems=self.problems,
+            **answers,
+        )
 
-async def get_handover_table(request: web.Request) -> web.StreamResponse:
-    """Who has what as a table."""
-    paper = await _handover(request)
-    return _table(handover_csv(paper), f"{paper.heading.site}-transmitters.csv")
+    async def _data(self, request: web.Request) -> web.StreamResponse:
+        """Every reading stands in the audit."""
+        return reply(self.answer.model_validate(await self.read(request)))
 
+    async def _print(self, request: web.Request) -> web.StreamResponse:
+        """It brings its styles and asks for nothing else. Every reading stands in the audit."""
+        return _page(self.page(await self.read(request)))
 
-async def get_access(request: web.Request) -> web.StreamResponse:
-    """Who has access to one gate, as data."""
-    return reply(AccessAnswer.model_validate(await _access(request)))
-
-
-async def get_access_page(request: web.Request) -> web.StreamResponse:
-    """Who has access to one gate, as a page."""
-    return _page(access_page(await _access(request)))
-
-
-async def get_access_table(request: web.Request) -> web.StreamResponse:
-    """Who has access to one gate, as a table."""
-    paper = await _access(request)
-    return _table(access_csv(paper), f"{paper.heading.site}-{paper.gate}-access.csv")
+    async def _tabulate(self, request: web.Request) -> web.StreamResponse:
+        """Safe to open in a spreadsheet. Every reading stands in the audit."""
+        paper = await self.read(request)
+        return _table(self.table(paper), self.file(paper))
 
 
 async def get_retention(request: web.Request) -> web.StreamResponse:
@@ -87,76 +115,35 @@ def _file(body: bytes, content_type: str, headers: Mapping[str, str]) -> web.Res
     return web.Response(body=body, headers={"Content-Type": content_type, "Cache-Control": "no-store", **headers})
 
 
+_HANDOVER: _Paper[HandoverPaper] = _Paper(
+    id="Handover",
+    path="handover",
+    summary="The handover document of the site",
+    table_summary="Who has what",
+    query=PaperQuery,
+    answer=HandoverAnswer,
+    read=_handover,
+    page=handover_page,
+    table=handover_csv,
+    file=lambda paper: f"{paper.heading.site}-transmitters.csv",
+)
+_ACCESS: _Paper[AccessPaper] = _Paper(
+    id="Access",
+    path="access",
+    summary="Who has access to one gate",
+    table_summary="Who has access to one gate",
+    query=AccessQuery,
+    answer=AccessAnswer,
+    read=_access,
+    page=access_page,
+    table=access_csv,
+    file=lambda paper: f"{paper.heading.site}-{paper.gate}-access.csv",
+    problems=("not-found",),
+)
+
 OPERATIONS = (
-    Operation(
-        id="getHandover",
-        method="GET",
-        path="/api/v1/reports/handover",
-        summary="The handover document of the site, as data",
-        tag="reports",
-        scope=Scope.ROSTER,
-        handler=get_handover,
-        query=PaperQuery,
-        answer=HandoverAnswer,
-    ),
-    Operation(
-        id="getHandoverPage",
-        method="GET",
-        path="/api/v1/reports/handover.html",
-        summary="The handover document of the site, as a page that prints well",
-        tag="reports",
-        scope=Scope.ROSTER,
-        handler=get_handover_page,
-        query=PaperQuery,
-        answer_type=_HTML,
-    ),
-    Operation(
-        id="getHandoverTable",
-        method="GET",
-        path="/api/v1/reports/handover.csv",
-        summary="Who has what, as a table for a spreadsheet",
-        tag="reports",
-        scope=Scope.ROSTER,
-        handler=get_handover_table,
-        query=PaperQuery,
-        answer_type=_CSV,
-    ),
-    Operation(
-        id="getAccess",
-        method="GET",
-        path="/api/v1/reports/access",
-        summary="Who has access to one gate, as data",
-        tag="reports",
-        scope=Scope.ROSTER,
-        handler=get_access,
-        query=AccessQuery,
-        answer=AccessAnswer,
-        problems=("not-found",),
-    ),
-    Operation(
-        id="getAccessPage",
-        method="GET",
-        path="/api/v1/reports/access.html",
-        summary="Who has access to one gate, as a page that prints well",
-        tag="reports",
-        scope=Scope.ROSTER,
-        handler=get_access_page,
-        query=AccessQuery,
-        answer_type=_HTML,
-        problems=("not-found",),
-    ),
-    Operation(
-        id="getAccessTable",
-        method="GET",
-        path="/api/v1/reports/access.csv",
-        summary="Who has access to one gate, as a table for a spreadsheet",
-        tag="reports",
-        scope=Scope.ROSTER,
-        handler=get_access_table,
-        query=AccessQuery,
-        answer_type=_CSV,
-        problems=("not-found",),
-    ),
+    *_HANDOVER.operations(),
+    *_ACCESS.operations(),
     Operation(
         id="getRetention",
         method="GET",
