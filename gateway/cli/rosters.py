@@ -31,7 +31,7 @@ from gateway.domain.roster import Fault
 from gateway.errors import GatepostError, NotFound, Refused, SettingsFault, SourceRefused, SourceUnreachable
 from gateway.ports import RosterCheck
 
-__all__ = ["apply_plan", "follow_plan", "rosters"]
+__all__ = ["Failed", "bring", "fault_sentence", "follow_plan", "rosters"]
 
 rosters = typer.Typer(
     help="The roster: check it, see what it would change, bring it to the receivers.", no_args_is_help=True
@@ -78,9 +78,9 @@ def check(
         print_json(document)
     else:
         for fault in found.faults:
-            console.print(_fault_sentence(fault.file, fault.row, fault.column, fault.found, fault.remedy), markup=False)
+            console.print(fault_sentence(fault.file, fault.row, fault.column, fault.found, fault.remedy), markup=False)
         for warning in found.warnings:
-            words = _fault_sentence(warning.file, warning.row, warning.column, warning.found, warning.remedy)
+            words = fault_sentence(warning.file, warning.row, warning.column, warning.found, warning.remedy)
             console.print(f"Note: {words}", markup=False)
         if found.faults:
             count = "One fault" if len(found.faults) == 1 else f"{len(found.faults)} faults"
@@ -147,13 +147,13 @@ def template(file: Annotated[Path, typer.Argument(help="The file to write: .xlsx
         console.print("A CSV has no types of columns: format the serial's column as text, or take .xlsx or .ods.")
 
 
-def _fault_sentence(file: str, row: int, column: str, found: str, remedy: str) -> str:
+def fault_sentence(file: str, row: int, column: str, found: str, remedy: str) -> str:
     place = f"{file}, row {row}" if row else file
     return f"{place}{f', {column}' if column else ''}: {found}; {remedy}"
 
 
 @dataclass(frozen=True, slots=True)
-class _Failed:
+class Failed:
     """A receiver for which there is no plan, and why. It keeps nobody else from theirs."""
 
     receiver: str
@@ -165,7 +165,7 @@ class _Failed:
         return {"receiver": self.receiver, "state": "failed", "problem": problem}
 
 
-_Found = dict[str, Any] | _Failed
+_Found = dict[str, Any] | Failed
 
 
 async def _receivers(client: ApiClient, wanted: list[str] | None) -> list[str]:
@@ -183,7 +183,7 @@ async def _receivers(client: ApiClient, wanted: list[str] | None) -> list[str]:
 async def _fetch(client: ApiClient) -> dict[str, Any]:
     state: dict[str, Any] = await client.send("POST", "/roster/fetches")
     for fault in state["faults"] or ():
-        tell_aside(_fault_sentence(**fault))
+        tell_aside(fault_sentence(**fault))
     if state["problem"]:
         kind = SourceUnreachable if state["unreachable"] else SourceRefused
         raise kind(state["problem"], remedy=state["remedy"])
@@ -199,14 +199,14 @@ async def _of_each(names: list[str], work: Callable[[str], Awaitable[dict[str, A
         except CannotReach:
             raise
         except GatepostError as error:
-            return _Failed(name, error)
+            return Failed(name, error)
 
     return list(await asyncio.gather(*map(one, names)))
 
 
 def _end(found: list[_Found], refused: bool = False) -> None:
     """Say what failed, and end with the exit code of the first of it."""
-    failed = [each for each in found if isinstance(each, _Failed)]
+    failed = [each for each in found if isinstance(each, Failed)]
     for each in failed:
         tell_error(each.error, each.receiver)
     if failed:
@@ -216,7 +216,7 @@ def _end(found: list[_Found], refused: bool = False) -> None:
 
 
 def _documents(found: list[_Found]) -> list[dict[str, Any]]:
-    return [each.document() if isinstance(each, _Failed) else each for each in found]
+    return [each.document() if isinstance(each, Failed) else each for each in found]
 
 
 @rosters.command("preview")
@@ -240,7 +240,7 @@ def preview(
     elif change := state["next_change"]:
         console.print(date_change_sentence(change, local_time(change["time"])))
     for plan in [] if as_json else found:
-        if not isinstance(plan, _Failed):
+        if not isinstance(plan, Failed):
             print_plan(plan)
     _end(found)
 
@@ -268,28 +268,32 @@ def apply(
 
     async def work(client: ApiClient) -> list[_Found]:
         await _fetch(client)
-        names = await _receivers(client, receiver)
-        with Progress(
-            TextColumn("{task.fields[receiver]:<14}"), BarColumn(), TextColumn("{task.completed}/{task.total}"),
-            TextColumn("{task.description}"), TimeElapsedColumn(), console=console, transient=True,
-            disable=as_json or not console.is_terminal,
-        ) as bars:  # fmt: skip
-            return await _of_each(names, lambda name: apply_plan(client, name, approve, bars))
+        return await bring(client, await _receivers(client, receiver), approve=approve, quiet=as_json)
 
     found = daemon.ask(work)
     if as_json:
         print_json(_documents(found))
-    plans = [plan for plan in found if not isinstance(plan, _Failed)]
+    plans = [plan for plan in found if not isinstance(plan, Failed)]
     for plan in [] if as_json else plans:
         console.print(result_sentence(plan), markup=False)
     _end(found, refused=any(plan["state"] != "applied" and not _is_on_a_sheet(plan) for plan in plans))
+
+
+async def bring(client: ApiClient, names: list[str], *, approve: bool, quiet: bool) -> list[_Found]:
+    """Bring these receivers to the roster in force, all at once, with a bar for each; `quiet` shows none."""
+    with Progress(
+        TextColumn("{task.fields[receiver]:<14}"), BarColumn(), TextColumn("{task.completed}/{task.total}"),
+        TextColumn("{task.description}"), TimeElapsedColumn(), console=console, transient=True,
+        disable=quiet or not console.is_terminal,
+    ) as bars:  # fmt: skip
+        return await _of_each(names, lambda name: _apply_plan(client, name, approve, bars))
 
 
 def _is_on_a_sheet(plan: dict[str, Any]) -> bool:
     return bool(plan["by_hand"]) and plan["state"] in ("pending", "applying")
 
 
-async def apply_plan(client: ApiClient, receiver: str, approve: bool, bars: Progress) -> dict[str, Any]:
+async def _apply_plan(client: ApiClient, receiver: str, approve: bool, bars: Progress) -> dict[str, Any]:
     """Start a plan, approve it when asked to, and follow it to its end with a bar."""
     plan: dict[str, Any] = await client.send("POST", "/plans", {"receiver": receiver})
     if plan["by_hand"]:

@@ -200,6 +200,14 @@ def test_it_outlives_the_database_and_moves_to_a_central_file(yard: Yard) -> Non
     assert "later edits" in yard.run("people", "import", book, "--based-on", "3").said
     assert "holder Berth 2 → Unnamed 0000000002" in good(yard.run("people", "import", book))
     assert good(yard.run("roster", "check", book)).startswith("Good: 5 transmitters")
+    before = daemon.client.get("/roster/files/roster.csv").content
+    assert "Kept as revision" in good(yard.run("people", "note", "3", "spare"))
+    newest = daemon.get("/roster/edits")["edits"][0]["number"]
+    seen = good(yard.run("people", "restore", str(newest - 1), "--preview"))
+    assert ("note spare → none" in seen, seen.endswith("Nothing was kept: this was a look.\n")) == (True, True)
+    assert f"Kept as revision {newest + 1}." in good(yard.run("people", "restore", str(newest - 1)))
+    assert daemon.client.get("/roster/files/roster.csv").content == before
+    assert yard.run("people", "restore", "999").code == 1
     daemon.stop()
     for roster in (f'source = "{files["roster.csv"]}"\ngroups = "{files["groups.toml"]}"', f'source = "{book}"'):
         yard.write_settings(roster=roster)

@@ -1,4 +1,4 @@
-"""`people export | import | history`: the kept roster as files, and who changed what."""
+"""`people export | import | restore | history`: the kept roster as files, and who changed what."""
 
 from __future__ import annotations
 
@@ -15,9 +15,10 @@ from gateway.cli.people.outcomes import Apply, make_edit
 from gateway.cli.reaching import Reach, reaching
 from gateway.errors import Refused, SettingsFault
 
-__all__ = ["export", "history", "import_", "write_pair"]
+__all__ = ["export", "history", "import_", "restore", "write_pair"]
 
 _FILES = "/roster/files"
+_Preview = Annotated[bool, typer.Option("--preview", help="Only say what it would change.")]
 
 
 class Form(StrEnum):
@@ -97,10 +98,12 @@ def import_(
     based_on: Annotated[
         int, typer.Option("--based-on", help="The revision that was exported; refused when there are later edits.")
     ] = 0,
+    preview: _Preview = False,
     apply: Apply = False,
     as_json: AsJson = False,
 ) -> None:
     """Put whole files in place of the kept roster; refused as a whole with every fault."""
+    _one_of(preview, apply)
 
     async def edit(client: ApiClient) -> Any:
         parts = {"roster": _bytes(roster)} | ({"groups": _bytes(groups)} if groups is not None else {})
@@ -111,13 +114,43 @@ def import_(
                 raise
             tag = ""
         try:
-            return await client.upload("PUT", _FILES, parts, headers={"If-Match": tag} if tag else None)
+            return await _put(client, parts, tag, preview=preview)
         except ApiProblem as problem:
             if problem.code != "precondition-failed":
                 raise
             raise _later_edits(based_on) from problem
 
-    make_edit(edit, apply=apply, daemon=daemon, as_json=as_json)
+    make_edit(edit, apply=apply, daemon=daemon, as_json=as_json, preview=preview)
+
+
+@reaching
+def restore(
+    daemon: Reach,
+    revision: Annotated[int, typer.Argument(help="The edit after which it was as it is to be again.", min=1)],
+    preview: _Preview = False,
+    apply: Apply = False,
+    as_json: AsJson = False,
+) -> None:
+    """Bring the kept roster back to an older revision, as a new one. Revocations stay."""
+    _one_of(preview, apply)
+
+    async def edit(client: ApiClient) -> Any:
+        parts = {"roster": await client.download(f"{_FILES}/roster.csv", revision=revision)}
+        if (groups := await _groups(client, revision)) is not None:
+            parts["groups"] = groups
+        return await _put(client, parts, await client.tag(f"{_FILES}/roster.csv"), preview=preview)
+
+    make_edit(edit, apply=apply, daemon=daemon, as_json=as_json, preview=preview)
+
+
+async def _put(client: ApiClient, parts: Mapping[str, bytes], tag: str, *, preview: bool) -> Any:
+    query = {"preview": "true"} if preview else None
+    return await client.upload("PUT", _FILES, parts, query=query, headers={"If-Match": tag} if tag else None)
+
+
+def _one_of(preview: bool, apply: bool) -> None:
+    if preview and apply:
+        raise typer.BadParameter("--preview only looks; leave out --apply")
 
 
 @reaching

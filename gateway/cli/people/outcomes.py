@@ -6,14 +6,12 @@ from collections.abc import Awaitable, Callable
 from typing import Annotated, Any
 
 import typer
-from rich.progress import Progress
 
 from gateway.cli.client import ApiClient
 from gateway.cli.console import REFUSED, console, exit_code, local_time, print_json, tell_aside, tell_error
 from gateway.cli.reaching import Reach
-from gateway.cli.rosters import apply_plan
+from gateway.cli.rosters import Failed, bring, fault_sentence
 from gateway.cli.words import result_sentence
-from gateway.errors import GatepostError
 
 __all__ = ["Apply", "make_edit"]
 
@@ -26,37 +24,44 @@ def make_edit(
     apply: bool,
     daemon: Reach,
     as_json: bool,
+    preview: bool = False,
 ) -> None:
-    """Make an edit, say what it changed, and apply it where asked to; the exit code says whether all went well."""
+    """Make an edit, say what it changed, and apply it where asked to; the exit code says whether all went well.
 
-    async def work(client: ApiClient) -> tuple[Any, list[Any], str | None]:
+    With `preview` the edit is one that only looks.
+    """
+
+    async def work(client: ApiClient) -> tuple[Any, list[dict[str, Any] | Failed], str | None]:
         outcome = await edit(client)
         if apply:
-            return outcome, await _apply(client) if outcome["in_force"] else [], None
+            return outcome, await _bring(client, quiet=as_json) if outcome["in_force"] else [], None
         return outcome, [], (await client.get("/roster"))["next_run"] if outcome["in_force"] else None
 
     outcome, plans, next_run = daemon.ask(work)
+    brought = [plan for plan in plans if not isinstance(plan, Failed)]
+    failed = [plan for plan in plans if isinstance(plan, Failed)]
     if as_json:
-        print_json(outcome | {"plans": [plan for plan in plans if isinstance(plan, dict)]})
+        print_json(outcome | {"plans": brought})
     else:
-        _tell(outcome, applied=apply, next_run=next_run)
-    failed = [plan for plan in plans if isinstance(plan, GatepostError)]
-    for plan in plans:
-        if isinstance(plan, GatepostError):
-            tell_error(plan)
-        elif not as_json:
+        _tell(outcome, applied=apply, next_run=next_run, preview=preview)
+        for plan in brought:
             console.print(result_sentence(plan), markup=False)
+    for each in failed:
+        tell_error(each.error, each.receiver)
     if failed:
-        raise typer.Exit(exit_code(failed[0]))
-    if outcome["problem"] or any(isinstance(plan, dict) and plan["state"] == "held" for plan in plans):
+        raise typer.Exit(exit_code(failed[0].error))
+    if outcome["problem"] or any(plan["state"] == "held" for plan in brought):
         raise typer.Exit(REFUSED)
 
 
-def _tell(outcome: Any, *, applied: bool, next_run: str | None) -> None:
+def _tell(outcome: Any, *, applied: bool, next_run: str | None, preview: bool) -> None:
     for warning in outcome["warnings"]:
-        tell_aside(f"Note: {warning['file']}, row {warning['row']}: {warning['found']}; {warning['remedy']}")
+        tell_aside(f"Note: {fault_sentence(**warning)}")
     for words in outcome["words"]:
         console.print(words, markup=False)
+    if preview:
+        console.print("Nothing was kept: this was a look." if outcome["words"] else "Nobody's access would change.")
+        return
     if outcome["revision"] is None:
         console.print("Nothing was to change.")
         return
@@ -68,13 +73,8 @@ def _tell(outcome: Any, *, applied: bool, next_run: str | None) -> None:
         console.print(f"The receivers follow{ahead} with: gatepost roster apply")
 
 
-async def _apply(client: ApiClient) -> list[dict[str, Any] | GatepostError]:
-    ended: list[dict[str, Any] | GatepostError] = []
-    with Progress(disable=True) as bars:
-        for receiver in (await client.get("/receivers"))["receivers"]:
-            if "slots" in receiver["capabilities"]:
-                try:
-                    ended.append(await apply_plan(client, receiver["id"], False, bars))
-                except GatepostError as error:
-                    ended.append(error)
-    return ended
+async def _bring(client: ApiClient, *, quiet: bool) -> list[dict[str, Any] | Failed]:
+    """To every receiver that keeps transmitters."""
+    receivers = (await client.get("/receivers"))["receivers"]
+    names = [receiver["id"] for receiver in receivers if "slots" in receiver["capabilities"]]
+    return await bring(client, names, approve=False, quiet=quiet)
