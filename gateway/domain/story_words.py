@@ -6,13 +6,13 @@ version) leaves a shorter sentence, never a hole.
 
 from __future__ import annotations
 
-import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 from gateway.domain.events import EventName
 from gateway.domain.gate import Contact, InputRole
+from gateway.domain.places import place_words
 from gateway.domain.settings_words import settings_words
 
 __all__ = ["Told", "tell_words"]
@@ -34,8 +34,8 @@ class Told:
 
     @property
     def place(self) -> str:
-        """The receiver, as people write a place: `slip-gate` is Slip Gate, as on the page."""
-        return _place(self.receiver)
+        """The receiver, as people write a place."""
+        return place_words(self.receiver)
 
     @property
     def gates(self) -> str:
@@ -52,10 +52,6 @@ def tell_words(name: EventName, told: Told) -> str:
 
 def _list(words: Sequence[str]) -> str:
     return " and ".join(filter(None, (", ".join(words[:-1]), *words[-1:])))
-
-
-def _place(name: str) -> str:
-    return " ".join(word[:1].upper() + word[1:] for word in re.split(r"[-_ ]+", name))
 
 
 def _stop(text: str) -> str:
@@ -216,7 +212,7 @@ def _drift_settled(told: Told) -> str:
 
 
 def _work_place(told: Told) -> str:
-    return _place(told.text("of")) or "the whole site"
+    return place_words(told.text("of")) or "the whole site"
 
 
 def _visit_ended(told: Told) -> str:

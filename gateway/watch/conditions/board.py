@@ -12,6 +12,7 @@ from datetime import datetime
 from gateway.clock import Clock
 from gateway.domain.gate import Contact, Gate, GatePosition, GateState, InputRole, judge_position
 from gateway.domain.live import LinkState
+from gateway.domain.places import place_words
 from gateway.errors import NotFound
 from gateway.ports import LiveView
 from gateway.watch.conditions.premises import Premises
@@ -70,7 +71,7 @@ class GateBoard:
             live = self._live.receiver(name)
             if live.link is not LinkState.ONLINE or live.status is None:
                 words = _LINKS.get(live.link, _LINKS[LinkState.CONNECTING])
-                return GatePosition.UNKNOWN, live.since, f"the receiver {name} {words}."
+                return GatePosition.UNKNOWN, live.since, f"the receiver {place_words(name)} {words}."
         return None
 
     def _stands(self, gate: Gate, state: State) -> _Judged:

@@ -8,6 +8,7 @@ from zoneinfo import ZoneInfo
 
 from gateway.domain.condition import ConditionKind
 from gateway.domain.gate import Gate, GatePosition
+from gateway.domain.places import place_words
 from gateway.domain.transmitter import write_serial
 from gateway.watch.conditions.premises import Premises
 from gateway.watch.conditions.rules import Verdict
@@ -53,8 +54,12 @@ def _left_open(premises: Premises, verdict: Verdict) -> str:
 def _input(premises: Premises, verdict: Verdict) -> str:
     contact = premises.contact_by_key.get(verdict.subject)
     name = f" ({contact.name})" if contact and contact.name else ""
-    place = f" of {premises.title_of(verdict.gate)}" if verdict.gate else f" at {verdict.receiver}"
+    place = f" of {premises.title_of(verdict.gate)}" if verdict.gate else f" at {place_words(verdict.receiver)}"
     return f"input {verdict.input}{name}{place}"
+
+
+def _at(verdict: Verdict) -> str:
+    return place_words(verdict.receiver)
 
 
 def _serial(verdict: Verdict) -> str:
@@ -83,28 +88,28 @@ _SENTENCES: Mapping[ConditionKind, Callable[[Premises, Verdict], str]] = {
         f"A safety input is violated for longer than {duration_words(p.limits.safety_s)}: {_input(p, v)}."
     ),
     ConditionKind.POWER_LOST: lambda p, v: f"The mains is lost: {_input(p, v)}.",
-    ConditionKind.RECEIVER_SILENT: lambda p, v: f"The receiver {v.receiver} can't be reached.",
+    ConditionKind.RECEIVER_SILENT: lambda p, v: f"The receiver {_at(v)} can't be reached.",
     ConditionKind.LINE_NOISY: lambda p, v: (
         f"{v.count} % of the frames on line {v.line} are damaged; look at its cable, screen and termination."
     ),
     ConditionKind.UNKNOWN_REPEATED: lambda p, v: (
-        f"The unknown transmitter {_serial(v)} was heard {v.count} times at {v.receiver}."
+        f"The unknown transmitter {_serial(v)} was heard {v.count} times at {_at(v)}."
     ),
-    ConditionKind.REVOKED_USED: lambda p, v: f"The revoked transmitter {_serial(v)} was used at {v.receiver}.",
+    ConditionKind.REVOKED_USED: lambda p, v: f"The revoked transmitter {_serial(v)} was used at {_at(v)}.",
     ConditionKind.TRANSMITTER_UNUSED: lambda p, v: f"Transmitter {_serial(v)} was not heard for {v.count} days.",
     ConditionKind.BATTERY_LOW: lambda p, v: (
-        f"The battery of transmitter {_serial(v)} is low, heard at {v.receiver}; have it changed."
+        f"The battery of transmitter {_serial(v)} is low, heard at {_at(v)}; have it changed."
     ),
     ConditionKind.SERVICE_DUE: lambda p, v: (
         f"{p.title_of(v.gate)} has opened {v.count} times since the last service; have it serviced."
     ),
     ConditionKind.BOARD_RESET: lambda p, v: (
-        f"The receiver {v.receiver} was cleared by a reset that did not come from here. "
+        f"The receiver {_at(v)} was cleared by a reset that did not come from here. "
         "Nothing is given back by itself."
     ),
     ConditionKind.DRIFT_OPEN: lambda p, v: (
-        f"{'1 slot' if v.count == 1 else f'{v.count} slots'} of {v.receiver} {'was' if v.count == 1 else 'were'} "
-        "changed by other hands and nobody has looked at it yet."
+        f"{'1 transmitter was' if v.count == 1 else f'{v.count} transmitters were'} "
+        f"changed by other hands at {_at(v)} and nobody has looked at it yet."
     ),
     ConditionKind.CLOCK_UNTRUSTED: lambda p, v: (
         "The gateway's clock is not known to be right; nothing is granted or ended by date until it is."

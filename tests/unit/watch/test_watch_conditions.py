@@ -567,7 +567,7 @@ async def test_a_low_battery_is_one_condition_until_a_press_says_good() -> None:
         for battery in ("low", "low", "unknown"):
             await bench.press(LOST, battery=battery)
         (raised,) = bench.watch.open()
-        assert raised.sentence == f"The battery of transmitter {LOST:010d} is low, heard at slip-gate; have it changed."
+        assert raised.sentence == f"The battery of transmitter {LOST:010d} is low, heard at Slip Gate; have it changed."
         await _acknowledge(bench)
         assert bench.watch.open() == ()
         await bench.press(LOST, battery="low")

@@ -77,7 +77,7 @@ async def test_a_receiver_that_is_not_online_makes_it_unknown(link: LinkState) -
         state = bench.watch.gates.gate(GATE)
         assert state.position is GatePosition.UNKNOWN
         assert state.since == bench.live.receiver(GATE).since
-        assert state.reason.startswith("the receiver slip-gate ")
+        assert state.reason.startswith("the receiver Slip Gate ")
         assert state.sentence == f"Where Slip gate stands is unknown: {state.reason}"
 
 
