@@ -32,7 +32,7 @@ def run(config: Config = DEFAULT_PATH) -> None:
         settings = _load(config)
         if _is_first_start(settings.gateway.state):
             tell_cautions()
-        set_up_logs()
+        set_up_logs(settings.gateway.log)
         asyncio.run(_run(settings))
     except GatepostError as error:
         fail(error)

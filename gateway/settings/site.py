@@ -28,6 +28,7 @@ class GatewaySettings(Strict):
     keep_heard_days: Annotated[int, Field(ge=1, le=3650)] = 90
     keep_history_days: Annotated[int, Field(ge=30, le=3650)] = 730
     keep_audit_days: Annotated[int, Field(ge=30, le=3650)] = 730
+    log: Literal["auto", "json", "plain"] = "auto"
     receipt_key_file: str | None = None
 
     @field_validator("time_zone")
