@@ -25,9 +25,10 @@ from gateway.errors import Refused
 __all__ = ["revoke"]
 
 _PROOF_WAIT_S = 10.0
+_LOOK_EVERY_S = 0.1
 _STATES = {
     "proven": "gone, proven by reading the memory",
-    "pending": "pending; taken out as soon as it can be reached (gatepost status says what is in the way)",
+    "pending": "pending; taken out as soon as that is possible",
     "owed": "owed at the next visit; it works there until then (gatepost visit-sheet show)",
     "by-hand": "not there by what was ticked by hand; not proven",
 }
@@ -113,14 +114,30 @@ async def _revoke_one(client: ApiClient, full: str, reason: str) -> _Revoked:
 
 
 async def _proven(client: ApiClient, revoked: _Revoked) -> _Revoked:
-    """The revocations once they are proven everywhere, or as far as they are after a while."""
-    waited = 0.0
-    while _has(revoked, "pending") and waited < _PROOF_WAIT_S:
-        await asyncio.sleep(0.1)
-        waited += 0.1
+    """The revocations once they are proven wherever that is possible now, or as far as they are after a while."""
+    waited, problems = 0.0, await _problems(client)
+    while _is_waited_for(revoked, problems) and waited < _PROOF_WAIT_S:
+        await asyncio.sleep(_LOOK_EVERY_S)
+        waited += _LOOK_EVERY_S
         listed = {each["serial"]: each for each in await client.get_all("/revocations", "revocations")}
         revoked = [listed.get(each["serial"], each) for each in revoked]
-    return await _receipts(client, revoked)
+    problems = await _problems(client) if _has(revoked, "pending") else {}
+    return [each | {"problems": _of_pending(each, problems)} for each in await _receipts(client, revoked)]
+
+
+async def _problems(client: ApiClient) -> dict[str, str]:
+    """By receiver why it can't be worked at this moment; those that can are left out."""
+    receivers = await client.get_all("/receivers", "receivers")
+    return {each["id"]: f"{each['problem']} {each['remedy']}".strip() for each in receivers if each["link"] != "online"}
+
+
+def _is_waited_for(revoked: _Revoked, problems: dict[str, str]) -> bool:
+    pending = {name for each in revoked for name, state in each["states"].items() if state == "pending"}
+    return bool(pending - problems.keys())
+
+
+def _of_pending(revoked: dict[str, Any], problems: dict[str, str]) -> dict[str, str]:
+    return {name: problems.get(name, "") for name, state in revoked["states"].items() if state == "pending"}
 
 
 async def _receipts(client: ApiClient, revoked: _Revoked) -> _Revoked:
@@ -180,6 +197,8 @@ def _print_revoked(revoked: _Revoked, reason: str, as_json: bool, *, alone: bool
         for receiver, state in sorted(each["states"].items()):
             receipt = each["receipts"].get(receiver, "")
             console.print(f"  {receiver}: {_STATES[state]}{f' (receipt {receipt})' if receipt else ''}", markup=False)
+            if problem := each["problems"].get(receiver):
+                console.print(f"    {problem}", markup=False)
     if _has(revoked, "pending", "owed"):
         if as_json:
             tell_aside("Not proven everywhere yet; `states` says where.")

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 import pytest
 
-from tests.integration.yard import Yard, open_yard
+from tests.integration.yard import Yard, open_yard, until
 
 BERTH_A, BERTH_B = "0048200001", "0048200002"
 CREW_A, CREW_B = "0048200003", "0048200004"
@@ -78,6 +78,23 @@ def test_a_group_is_revoked_and_survives_a_restart(yard: Yard) -> None:
     assert yard.run("roster", "apply").code == 0
     assert set(yard.lines["quayside"].rights()) == {BERTH_A, BERTH_B}
     put_back(yard, CREW_A, CREW_B)
+
+
+def test_where_nobody_answers_it_is_pending_and_says_what_is_in_the_way(yard: Yard) -> None:
+    """Not waited for; taken out when the receiver is back, with a receipt. Who asked first stays on record."""
+    line = yard.lines["quayside"]
+    assert line.tell("fault adapter gone") == "ok"
+    yard.daemon.wait_link("slip-gate", "port-lost")
+    done = yard.run("revoke", CREW_A, "--reason", "lost in the marina")
+    assert done.code == 1
+    assert "slip-gate: pending; taken out as soon as that is possible\n    The adapter " in done.out
+    assert line.tell("fault adapter back") == "ok"
+    until(lambda: yard.daemon.get(f"/revocations/{CREW_A}")["proven"], "a proof once it is back")
+    assert CREW_A not in line.rights()
+    again = yard.run("revoke", CREW_A, "--reason", "asked by the office")
+    assert (again.code, "It was before, since" in again.out, ": lost in the marina" in again.out) == (0, True, True)
+    assert "proven by reading the memory (receipt " in again.out
+    put_back(yard, CREW_A)
 
 
 def test_somebody_who_left_the_roster_is_still_found_in_a_memory(yard: Yard) -> None:
