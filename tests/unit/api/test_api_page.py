@@ -145,3 +145,16 @@ def test_events_reach_what_they_change() -> None:
     body = (_PAGE / "app/store.js").read_text().partition("const TOLD_BY = {")[2].partition("};")[0]
     nouns = {name.value.partition(".")[0] for name in EventName}
     assert {noun for line in re.findall(r"\[([^\]]*)\]", body) for noun in re.findall(r'"([a-z]+)"', line)} <= nouns
+
+
+def test_each_task_names_tests_that_there_are() -> None:
+    """The table of docs/page.md: every test file of the page stands in it, and every test it names is in its file."""
+    root = Path(__file__).parents[3]
+    text = (root / "docs" / "page.md").read_text()
+    tests = {path.name: path.read_text() for path in (root / "tests" / "browser").glob("test_page_*.py")}
+    assert sorted(set(re.findall(r"`(test_page_\w+\.py)`", text))) == sorted(tests)
+    named = re.findall(r"\| `(test_page_\w+\.py)`: (.*) \|", text)
+    assert len(named) > 4
+    for file, names in named:
+        for name in re.findall(r"`(\w+)`", names):
+            assert f"def test_{name}(" in tests[file], name
