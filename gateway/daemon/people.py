@@ -27,6 +27,7 @@ def build_people(ground: Ground, rosters: Rosters, syncing: Syncing) -> PeopleDe
     own = OwnRosterDesk(
         kept=parts.kept_rosters, editor=editor, reader=parts.reader, rosters=rosters.keeper,
         archive=ground.store.roster_files, receivers=parts.facts, clock=ground.clock,
+        zone=parts.zone,
     )  # fmt: skip
     first = FirstRosterDesk(site=syncing.site, keeper=syncing.keeper, editor=editor, reader=parts.reader, own=own)
     return PeopleDesks(own, first)

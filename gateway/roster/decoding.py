@@ -38,11 +38,9 @@ class Decoded:
 
 def decode(data: bytes, fallback: str | None = None) -> Decoded | Wrong:
     """Decode a whole file. Sources: Unicode 16, section 23.8 (byte-order mark); RFC 3629 (UTF-8)."""
-    for magic, name in _FOREIGN:
-        if data.startswith(magic):
-            return Wrong(name, AS_UTF8)
-    if data[:200].lstrip().lower().startswith((b"<!doctype", b"<html")):
-        return Wrong("a web page, not a CSV", "check the address: it may be a sign-in or an error page")
+    foreign = _foreign(data)
+    if foreign is not None:
+        return foreign
     if data.startswith((codecs.BOM_UTF32_LE, codecs.BOM_UTF32_BE)):
         return Wrong("text in UTF-32", AS_UTF8)
     if data.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)):
@@ -50,6 +48,19 @@ def decode(data: bytes, fallback: str | None = None) -> Decoded | Wrong:
     if data[:1000].count(0) * 4 > len(data[:1000]):
         return Wrong("text that looks like UTF-16 without a byte-order mark", AS_UTF8)
     return _utf8(data, fallback)
+
+
+def _foreign(data: bytes) -> Wrong | None:
+    """What it is, when it is certainly no CSV."""
+    for magic, name in _FOREIGN:
+        if data.startswith(magic):
+            return Wrong(name, AS_UTF8)
+    start = data[:200].removeprefix(codecs.BOM_UTF8).lstrip().lower()
+    if start.startswith((b"<!doctype", b"<html")):
+        return Wrong("a web page, not a CSV", "check the address: it may be a sign-in or an error page")
+    if start.startswith(b"<?xml"):
+        return Wrong("an XML document, not a CSV", "save it as XLSX, ODS or CSV")
+    return None
 
 
 def _utf8(data: bytes, fallback: str | None) -> Decoded | Wrong:

@@ -12,6 +12,7 @@ import contextlib
 import hashlib
 from collections.abc import Sequence
 from dataclasses import replace
+from zoneinfo import ZoneInfo
 
 from gateway.clock import Clock
 from gateway.domain.roster import Roster
@@ -34,7 +35,7 @@ from gateway.ports import (
     RosterRevision,
     rights_now,
 )
-from gateway.sync.roster_words import roster_changes
+from gateway.sync.roster_words import newly_over, roster_changes
 
 __all__ = ["OwnRosterDesk"]
 
@@ -52,6 +53,7 @@ class OwnRosterDesk:
         archive: RosterArchive,
         receivers: Sequence[ReceiverFacts],
         clock: Clock,
+        zone: ZoneInfo,
     ) -> None:
         self._kept = kept
         self._editor = editor
@@ -60,6 +62,7 @@ class OwnRosterDesk:
         self._archive = archive
         self._receivers = receivers
         self._clock = clock
+        self._zone = zone
         self._lock = asyncio.Lock()
         self._read: tuple[str, Roster | None] = ("", None)
 
@@ -100,15 +103,18 @@ class OwnRosterDesk:
             if check.roster is None:
                 return EditOutcome(None, faults=check.faults, warnings=check.warnings)
             words = await asyncio.to_thread(self._words, current, check.roster)
+            warnings = check.warnings
+            if not any(isinstance(each, PutFiles) for each in edits):
+                warnings += tuple(newly_over(current, check.roster, self._clock.now(), self._zone))
             if old == pair or preview:
-                return EditOutcome(None, words, warnings=check.warnings)
+                return EditOutcome(None, words, warnings=warnings)
             told = words or ("other text in the files; who works what stays as it was",)
             revision = RosterRevision(0, self._clock.now(), who, how, told, check.roster.digest)
             revision = await kept.keep(pair, revision)
         state = await self._rosters.fetch()
         in_force = state.accepted is not None and state.accepted.digest == revision.digest
         problem = "" if in_force else state.problem or "Another edit came right after it."
-        return EditOutcome(revision, revision.words, warnings=check.warnings, problem=problem)
+        return EditOutcome(revision, revision.words, warnings=warnings, problem=problem)
 
     async def files(self, number: int = 0) -> tuple[RosterRevision, RosterPair]:
         kept = self._need()

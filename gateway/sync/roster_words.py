@@ -6,11 +6,14 @@ Pure. Serials name rows; `before → after` names what changed in them.
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
+from datetime import datetime
+from zoneinfo import ZoneInfo
 
-from gateway.domain.roster import Entry, Right, Roster
+from gateway.domain.roster import Entry, Fault, Right, Roster
 from gateway.domain.transmitter import write_serial
+from gateway.domain.validity import ends
 
-__all__ = ["roster_changes"]
+__all__ = ["newly_over", "roster_changes"]
 
 _MOST = 200  # sentences of one edit that are kept; a whole new file is told by its counts beyond them
 
@@ -21,6 +24,17 @@ def roster_changes(before: Roster | None, after: Roster) -> tuple[str, ...]:
     if len(words) > _MOST:
         return (*words[:_MOST], f"and {len(words) - _MOST} changes more")
     return tuple(words)
+
+
+def newly_over(before: Roster | None, after: Roster, now: datetime, zone: ZoneInfo) -> Iterator[Fault]:
+    """A note for each row whose last moment this change put into the past: most often a year that was mistyped."""
+    old = before.by_serial() if before else {}
+    for serial, entry in after.by_serial().items():
+        until, known = entry.valid_until, old.get(serial)
+        if until is None or (known is not None and known.valid_until == until) or now < ends(until, zone):
+            continue
+        remedy = "write a later day if it is to open; nothing to do if it is to end now"
+        yield Fault("roster", entry.row, "valid_until", f"the last moment of {_who(entry)}, {until}, is over", remedy)
 
 
 def _groups(before: Roster | None, after: Roster) -> Iterator[str]:

@@ -61,6 +61,8 @@ def test_the_named_encoding_is_strict() -> None:
         (b"\x1f\x8b\x08", "gzip"),
         (b"%PDF-1.7", "PDF"),
         (b"\n <!DOCTYPE html><html>", "web page"),
+        (b'<?xml version="1.0"?><office:document/>', "XML"),
+        (b'\xef\xbb\xbf<?xml version="1.0"?><Workbook/>', "XML"),
         (TEXT.encode("utf-32"), "UTF-32"),
         (TEXT.encode("utf-16-le"), "UTF-16 without"),
         (b"\xff\xfea", "UTF-16"),

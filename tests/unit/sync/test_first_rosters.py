@@ -45,6 +45,7 @@ class Site:
             reader=reader,
             rosters=self.rosters,
             archive=self.house.store.rosters,
+            zone=BERLIN,
             receivers=facts,
             clock=clock,
         )

@@ -39,7 +39,7 @@ class Desk:
         )  # fmt: skip
         self.own = OwnRosterDesk(
             kept=self.kept if ours else None, editor=FileEditor(), reader=reader, rosters=self.rosters,
-            archive=self.store.rosters, receivers=FACTS, clock=clock,
+            archive=self.store.rosters, zone=ZoneInfo("UTC"), receivers=FACTS, clock=clock,
         )  # fmt: skip
 
     @property
@@ -80,6 +80,20 @@ async def test_faults_are_told_all_together_and_change_nothing(desk: Desk) -> No
     assert {(fault.row, fault.column) for fault in done.faults} == {(2, "group"), (3, "holder"), (3, "rights")}
     assert all(fault.remedy for fault in done.faults)
     assert (desk.holders, len(await desk.own.revisions())) == (["Berth 12"], 1)
+
+
+async def test_an_end_that_is_over_is_kept_with_a_note(desk: Desk) -> None:
+    """Once, at the edit that wrote it: a mistyped year, or a wish; by a file it is neither."""
+    over = AddRow(12, {"holder": "Berth 12", **GATE, "valid_until": "2026-01-01"})
+    seen = await desk.own.edit([over], who="x", preview=True)
+    kept = await desk.own.edit([over], who="x")
+    for (note,) in (seen.warnings, kept.warnings):
+        assert (note.row, note.column) == (2, "valid_until")
+        assert note.found == "the last moment of Berth 12, transmitter 0000000012, 2026-01-01, is over"
+    assert (await desk.own.edit([ChangeRow(12, {"note": "spare"})], who="x")).warnings == ()
+    assert (await desk.own.edit([ChangeRow(12, {"valid_until": "2099-01-01"})], who="x")).warnings == ()
+    csv = b"serial,holder,rights,valid_until\n12,Berth 12,1:slip-gate/gate,2026-01-01\n"
+    assert (await desk.own.edit([PutFiles(RosterPair(csv, None))], who="x")).warnings == ()
 
 
 async def test_a_workbook_is_checked_as_it_came_and_kept_as_text(desk: Desk) -> None:
