@@ -16,6 +16,7 @@ import typer
 from rich.console import Console
 
 from gateway.cli.client import DEFAULT_SOCKET, ApiClient, ApiProblem, CannotReach
+from gateway.cli.patience import with_patience
 from gateway.errors import GatepostError, LineError, MapFault, SettingsFault, SourceError
 
 __all__ = [
@@ -163,7 +164,7 @@ def ask(
                 f"“{url}” is no address of a gateway.", remedy="Write http://HOST:PORT or https://HOST:PORT."
             )
         async with ApiClient(url=url, token=_read_token(token_file), socket=socket, ca=ca) as client:
-            return await work(client)
+            return await with_patience(work, client, _errors)
 
     try:
         return asyncio.run(run())

@@ -16,6 +16,7 @@ from gateway.cli.console import (
     print_json,
 )
 from gateway.cli.gates import condition_line
+from gateway.cli.patience import reading_words
 from gateway.cli.reaching import Reach, reaching
 from gateway.cli.words import (
     REFUSING_LINKS,
@@ -59,7 +60,12 @@ def status(daemon: Reach, as_json: AsJson = False) -> None:
             console.print(condition_line(condition), markup=False)
         for receiver in found["receivers"]:
             console.print(receiver_sentence(receiver, receiver["status"]), markup=False)
-            for words in (receiver["problem"], receiver["remedy"], wait_sentence(receiver["waiting"])):
+            for words in (
+                receiver["problem"],
+                receiver["remedy"],
+                reading_words({"receivers": [receiver]}),
+                wait_sentence(receiver["waiting"]),
+            ):
                 if words:
                     console.print(f"  {words}", markup=False)
         _print_gateway(found["gateway"], found["roster"])

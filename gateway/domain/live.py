@@ -8,7 +8,7 @@ from enum import StrEnum
 
 from gateway.domain.receiver import Identity, Limits, Status
 
-__all__ = ["LinkState", "LiveReceiver"]
+__all__ = ["LinkState", "LiveReceiver", "Reading"]
 
 
 class LinkState(StrEnum):
@@ -25,11 +25,20 @@ class LinkState(StrEnum):
 
 
 @dataclass(frozen=True, slots=True)
+class Reading:
+    """How far a memory is read: `done` of `total` slots of those blocks that differ from what is known."""
+
+    done: int
+    total: int
+
+
+@dataclass(frozen=True, slots=True)
 class LiveReceiver:
     """`status` is the last good poll and `read_monotonic` when it came (Clock.monotonic seconds).
 
     `problem` and `remedy` are sentences for people while `link` is not online. `poll_rate_hz` is the rate
-    reached, not the rate asked for. `mirror_revision` is the revision that the mirror was last proven at.
+    reached, not the rate asked for. `mirror_revision` is the revision that the mirror was last proven at. `reading` is
+    None while nothing of its memory is read.
     """
 
     name: str
@@ -43,3 +52,4 @@ class LiveReceiver:
     mirror_revision: int | None = None
     problem: str = ""
     remedy: str = ""
+    reading: Reading | None = None

@@ -11,10 +11,11 @@ somebody confirms, and `refresh` and `record` refuse, so nothing is planned or w
 from __future__ import annotations
 
 import asyncio
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 from gateway.domain.events import EventDraft, EventName
+from gateway.domain.live import Reading
 from gateway.domain.mirror import Mirror
 from gateway.domain.receiver import Origin, Slot
 from gateway.domain.urgency import Urgency
@@ -43,7 +44,15 @@ class _Kept:
 class Keeper:
     """`ports.MirrorKeeper` over the followers."""
 
-    def __init__(self, followers: Sequence[Follower], *, mirrors: Mirrors, drift: DriftFinder) -> None:
+    def __init__(
+        self,
+        followers: Sequence[Follower],
+        *,
+        mirrors: Mirrors,
+        drift: DriftFinder,
+        tell_reading: Callable[[str, Reading | None], None] = lambda receiver, reading: None,
+    ) -> None:
+        self._tell_reading = tell_reading
         self._kept = {follower.name: _Kept(follower) for follower in followers}
         self._mirrors = mirrors
         self._drift = drift
@@ -61,13 +70,23 @@ class Keeper:
         kept.urgencies.append(urgency)
         try:
             async with kept.lock:
-                return await self._refresh(kept, progress or nothing_to_report)
+                return await self._refresh(kept, self._reporting(receiver, progress or nothing_to_report))
         except ReceiverRefused as refusal:
             if refusal.code in PASSWORD_CODES:
                 kept.follower.refuse(refusal)
             raise
         finally:
             kept.urgencies.remove(urgency)
+            self._tell_reading(receiver, None)
+
+    def _reporting(self, receiver: str, progress: Progress) -> Progress:
+        """Told to everybody who looks at the receiver too, not only to whoever waits for it."""
+
+        def report(done: int, total: int, words: str) -> None:
+            self._tell_reading(receiver, Reading(done, total))
+            progress(done, total, words)
+
+        return report
 
     async def record(
         self, receiver: str, slots: Mapping[int, Slot | None], revision: int, crcs: tuple[int, ...]

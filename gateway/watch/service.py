@@ -67,7 +67,12 @@ class Watch:
             plans, ledger=ledger, clock=clock, policies=policies or {}, names=names, keepsakes=keepsakes
         )
         self.live = LiveBoard([follower.name for follower in followers], clock.now(), by_hand=by_hand)
-        self.keeper = Keeper(followers, mirrors=mirrors, drift=drift)
+        self.keeper = Keeper(
+            followers,
+            mirrors=mirrors,
+            drift=drift,
+            tell_reading=lambda receiver, reading: self.live.update(receiver, reading=reading),
+        )
         self._pollers = [
             Poller(
                 follower,

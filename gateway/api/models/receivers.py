@@ -15,6 +15,7 @@ __all__ = [
     "InputAnswer",
     "LimitsAnswer",
     "OutputAnswer",
+    "ReadingAnswer",
     "ReceiverAnswer",
     "ReceiversAnswer",
     "SettingsAnswer",
@@ -65,6 +66,13 @@ class WaitAnswer(Answer):
     )
 
 
+class ReadingAnswer(Answer):
+    """A memory that is being read: `done` of `total` slots of those blocks that differ from what is known."""
+
+    done: int
+    total: int
+
+
 class ReceiverAnswer(Answer):
     """One receiver."""
 
@@ -97,6 +105,7 @@ class ReceiverAnswer(Answer):
             mirror_revision=412,
             confirmed=True,
             slots_used=318,
+            reading={"done": 320, "total": 1024},
             waiting=None,
             visit=None,
         )
@@ -114,6 +123,7 @@ class ReceiverAnswer(Answer):
     mirror_revision: int | None = Field(description="The revision at which the mirror was last proven.")
     confirmed: bool = Field(description="False while another receiver answers than the one known.")
     slots_used: int | None = Field(description="Slots that exist; null before the memory was read.")
+    reading: ReadingAnswer | None = Field(description="How far its memory is read; null while nothing of it is.")
     waiting: WaitAnswer | None = Field(description="Null when the roster does not wait here.")
     visit: VisitSheetStateAnswer | None = Field(description="How its visit sheet stands; null where a line reaches it.")
 

@@ -13,6 +13,7 @@ from gateway.api.models.receivers import (
     InputAnswer,
     LimitsAnswer,
     OutputAnswer,
+    ReadingAnswer,
     ReceiverAnswer,
     ReceiversAnswer,
     StatusAnswer,
@@ -121,6 +122,7 @@ def receiver_answer(services: Services, live: LiveReceiver) -> ReceiverAnswer:
         mirror_revision=live.mirror_revision,
         confirmed=mirror is None or mirror.confirmed,
         slots_used=len(mirror.slots) if mirror else None,
+        reading=ReadingAnswer(done=live.reading.done, total=live.reading.total) if live.reading else None,
         waiting=_wait(services.waits.all().get(live.name)),
         visit=visit_answer(services, live.name),
     )

@@ -8,6 +8,7 @@ from collections import Counter
 import pytest
 
 from gateway.domain.events import Event, EventName
+from gateway.domain.live import Reading
 from gateway.domain.receiver import Capability, Origin, Slot
 from gateway.domain.urgency import Urgency
 from gateway.errors import NotFound, NotProven, StoreUnavailable
@@ -275,3 +276,17 @@ async def test_an_unknown_receiver_is_not_found() -> None:
         await quay.watch.keeper.refresh("barn-door")
     with pytest.raises(NotFound):
         quay.watch.live.receiver("barn-door")
+
+
+async def test_how_far_a_memory_is_read_is_seen_by_everybody() -> None:
+    """Block by block while it lasts, and nothing of it afterwards."""
+    quay = Quay.filled(100)
+    seen: list[Reading | None] = []
+    async with quay.watching(0) as watch:
+        for _ in range(200):
+            await quay.clock.advance(0.02)
+            reading = watch.live.receiver("slip-gate").reading
+            if not seen or seen[-1] != reading:
+                seen.append(reading)
+    assert [one for one in seen if one is not None] == [Reading(done, 128) for done in (0, 32, 64, 96, 128)]
+    assert (seen[0], seen[-1]) == (None, None)
