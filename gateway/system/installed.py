@@ -2,16 +2,18 @@
 
 The installer writes a RECORD beside the package with each file's SHA-256 ("Recording installed projects", PyPA
 specifications). A card that fails, or a hand that changed a file, shows here; whoever may write the files may write the
-record too, so this is no proof against an intruder. A program that runs from a working copy has no such record.
+record too, so this is no proof against an intruder. A program that runs from a working copy has no such record. It is
+read as it stands: from Python 3.12 on `Distribution.files` leaves out files that are gone.
 """
 
 from __future__ import annotations
 
 import base64
+import csv
 import hashlib
-from collections.abc import Iterable
+from collections.abc import Collection, Iterator
 from dataclasses import dataclass
-from importlib.metadata import Distribution, PackageNotFoundError, PackagePath, distribution
+from importlib.metadata import Distribution, PackageNotFoundError, distribution
 from pathlib import Path
 
 __all__ = ["Installation", "look_at_installation"]
@@ -42,37 +44,37 @@ def look_at_installation(name: str = "gatepost", package: str = "gateway") -> In
         found = distribution(name)
     except PackageNotFoundError:
         return Installation()
-    files = [file for file in found.files or () if file.hash is not None]
-    if not any(file.parts[0] == package for file in files):
+    sums = {
+        row[0]: row[1] for row in csv.reader((found.read_text("RECORD") or "").splitlines()) if len(row) > 1 and row[1]
+    }
+    if not any(name.startswith(f"{package}/") for name in sums):
         return Installation()
     changed, missing = [], []
-    for file in files:
-        content = _content(file)
+    for file, recorded in sums.items():
+        content = _content(found, file)
         if content is None:
-            missing.append(str(file))
-        elif not _fits(file, content):
-            changed.append(str(file))
-    return Installation(len(files), tuple(changed), tuple(missing), tuple(_unknown(found, package, files)))
+            missing.append(file)
+        elif not _fits(recorded, content):
+            changed.append(file)
+    return Installation(len(sums), tuple(changed), tuple(missing), tuple(_unknown(found, package, sums)))
 
 
-def _content(file: PackagePath) -> bytes | None:
+def _content(found: Distribution, name: str) -> bytes | None:
     try:
-        return Path(str(file.locate())).read_bytes()
+        return Path(str(found.locate_file(name))).read_bytes()
     except OSError:
         return None
 
 
-def _fits(file: PackagePath, content: bytes) -> bool:
+def _fits(recorded: str, content: bytes) -> bool:
     """RECORD writes sums as urlsafe base64 without padding; a method that isn't known here proves nothing."""
-    assert file.hash is not None
-    if file.hash.mode not in _SUMS:
+    method, _, value = recorded.partition("=")
+    if method not in _SUMS:
         return False
-    digest = hashlib.new(file.hash.mode, content).digest()
-    return base64.urlsafe_b64encode(digest).rstrip(b"=").decode() == file.hash.value
+    return base64.urlsafe_b64encode(hashlib.new(method, content).digest()).rstrip(b"=").decode() == value
 
 
-def _unknown(found: Distribution, package: str, files: Iterable[PackagePath]) -> Iterable[str]:
-    known = {str(file) for file in files}
+def _unknown(found: Distribution, package: str, known: Collection[str]) -> Iterator[str]:
     folder = Path(str(found.locate_file(package)))
     for path in sorted(folder.rglob("*")):
         name = str(Path(package) / path.relative_to(folder))
