@@ -122,7 +122,9 @@ def result_sentence(plan: Mapping[str, Any]) -> str:
     """How a plan ended, and what to do where it did not end well."""
     written = plan["added"] + plan["changed"] + plan["removed"]
     if plan["state"] == "applied":
-        return f"{plan['receiver']}: {plan['outcome']}" if written and plan["outcome"] else plan_sentence(plan)
+        if written and plan["outcome"]:
+            return f"{plan['receiver']}: {plan['outcome']}"
+        return plan_sentence(plan) + (f" Receipt {plan['receipt']}." if plan["receipt"] else "")
     if plan["state"] == "held":
         look = f"Look: gatepost plan show {plan['id']}; let it go ahead: gatepost plan approve {plan['id']}"
         return f"{plan_sentence(plan)}\n  {look}"
@@ -149,6 +151,12 @@ def _slots_were(number: int) -> str:
     return "1 slot was" if number == 1 else f"{number} slots were"
 
 
+_APPLIED = {
+    "restore": "a snapshot was restored and proven",
+    "clone": "the snapshot of another receiver was brought here and proven",
+    "enrolment": "enrolled transmitters were let in and proven",
+    "additions": "brought up to the roster but for what waits for approval, and proven",
+}
 _PAUSES = {"board-reset": "reset that did not come from here"}
 
 
@@ -187,7 +195,7 @@ _SENTENCES: dict[str, Callable[[Mapping[str, Any]], str]] = {
     "plan.applied": lambda d: (
         "its visit sheet is done by hand, not proven"
         if d.get("by_hand")
-        else d.get("summary") or "brought up to the roster and proven"
+        else _APPLIED.get(d.get("reason", ""), "brought up to the roster and proven")
     ),
     "plan.refused": lambda d: f"pending changes were refused: {d.get('reason', '')}",
     "plan.held": lambda d: f"pending changes wait for approval: {d.get('hold', '')}",

@@ -20,7 +20,7 @@ _STATUS: dict[str, Any] = {
 _PLAN: dict[str, Any] = {
     "id": "p-41", "receiver": "slip-gate", "added": 1, "changed": 0, "removed": 4, "unchanged": 6, "by_hand": False,
     "wire_s": 0.04, "hold": "", "state": "applied", "outcome": "1 added, 4 removed; written and proven in 0.3 s.",
-    "gaining": 1, "losing": 4,
+    "gaining": 1, "losing": 4, "receipt": "",
 }  # fmt: skip
 
 
@@ -53,6 +53,7 @@ def test_a_plan_and_how_it_ended() -> None:
     assert result_sentence(_PLAN) == f"slip-gate: {_PLAN['outcome']}"
     nothing = {**_PLAN, "added": 0, "removed": 0}
     assert result_sentence(nothing) == "slip-gate: nothing to do, all 6 transmitters stand as the roster says."
+    assert result_sentence({**nothing, "receipt": "00000007-slip-gate"}).endswith(" says. Receipt 00000007-slip-gate.")
     held = result_sentence({**_PLAN, "state": "held", "hold": "It would remove 4 of 10."})
     assert "Held: It would remove 4 of 10." in held
     assert "gatepost plan approve p-41" in held
@@ -78,6 +79,8 @@ def test_who_gains_and_who_loses(gaining: int, losing: int, words: str) -> None:
         ("link.lost", {"state": "silent", "problem": "It does not answer."}, "can't be reached: It does not answer."),
         ("plan.failed", {"problem": "Receiver 1 did not answer."},
          "pending changes could not be finished: Receiver 1 did not answer."),
+        ("plan.applied", {"reason": "roster"}, "brought up to the roster and proven"),
+        ("plan.applied", {"reason": "restore"}, "a snapshot was restored and proven"),
         ("output.mode_changed", {"output": 1, "name": "gate", "mode": "timed", "before": "latching"},
          "output 1 (gate) is set to timed, before latching"),
         ("slot.changed", {"slots": [{}]}, "1 slot changed in its memory"),
