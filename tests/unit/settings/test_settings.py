@@ -86,6 +86,7 @@ BROKEN: tuple[tuple[str, str, str], ...] = (
         'outputs = { 1 = "gate", 2 = "Gate" }',
         "receivers.slip-gate.outputs: 1 and 2 have the same name “Gate”",
     ),
+    (_ADDRESS, 'outputs = { 1 = "2" }', "“2” is the number of another output; put a letter to the name"),
     (_ADDRESS, 'outputs = { 1 = "slip gate" }', "“slip gate” can't be written in a roster; use 1 to 32 characters"),
     (_ADDRESS, 'password = "pontoon7"', "line 10, receivers.slip-gate.password: unknown key"),
     (
