@@ -13,7 +13,7 @@ __all__ = ["NameLedger", "NamedOutput", "OutputNameDesk"]
 
 @dataclass(frozen=True, slots=True)
 class NamedOutput:
-    """One output: what the settings file calls it, what it is called now (both may be empty), and its other names so far.
+    """One output: what the settings file calls it, what it is called now (both may be empty), and its other names.
 
     Rosters may write it by any of them, oldest of `former` first, as long as no other output is called so.
     """
