@@ -48,6 +48,11 @@ async def test_by_keyboard_from_the_persons_card_to_the_proof(browser: Browser, 
         for address in (1, 2):
             assert serial not in works.yard.lines["quayside"].rights(address)
         assert await visitor.violations() == []
+        receipt = proof.get_by_text(re.compile(r"Receipt \d{8}-"))
+        await expect(receipt).to_have_count(2)
+        await receipt.first.click()
+        await expect(proof.get_by_text("1 revoked transmitter is proven gone.")).to_be_visible()
+        await expect(proof.get_by_role("link", name="Save the receipt")).to_be_visible()
         await expect(page.get_by_role("row").filter(has_text=serial)).to_contain_text("proven at 2 receivers")
         await proof.get_by_role("button", name="Lift the revocation").focus()
         await page.keyboard.press("Enter")
