@@ -76,13 +76,27 @@ def _driver(name: str, receiver: ReceiverSettings) -> Iterator[str]:
 def _outlets(tables: Tables) -> Iterator[str]:
     receivers = tables.names("receivers")
     for name, outlet in tables.outlets.items():
-        places = [("receivers", receiver) for receiver in getattr(outlet, "receivers", ())]
-        for table in ("accounts", "points"):
-            places += [(table, key.partition("/")[0]) for key in getattr(outlet, table, {})]
-        for table, receiver in dict.fromkeys(places):
+        for receiver in dict.fromkeys(getattr(outlet, "receivers", ())):
             if receiver not in receivers:
                 known = ", ".join(receivers)
-                yield f"outlets.{name}.{table}: there is no receiver “{receiver}”; receivers are: {known}"
+                yield f"outlets.{name}.receivers: there is no receiver “{receiver}”; receivers are: {known}"
+        for table in ("accounts", "points"):
+            for key in getattr(outlet, table, {}):
+                yield from _place_of_alarms(f"outlets.{name}.{table}", key, tables)
+
+
+def _place_of_alarms(table: str, key: str, tables: Tables) -> Iterator[str]:
+    """A key of `accounts` or `points`: a receiver, one of its inputs, or a gate."""
+    if key.startswith("gate:"):
+        gate, gates = key.removeprefix("gate:"), tables.names("gates")
+        if gate not in gates:
+            yield f"{table}: there is no gate “{gate}”; gates are: {', '.join(gates) or 'none yet'}"
+        return
+    receiver, slash, number = key.partition("/")
+    if receiver not in (receivers := tables.names("receivers")):
+        yield f"{table}: there is no receiver “{receiver}”; receivers are: {', '.join(receivers)}"
+    elif slash and not (number.isascii() and number.isdigit() and 1 <= int(number) <= 64 and number[0] != "0"):
+        yield f"{table}: “{key}” names no input; write for example “{receiver}/2”, or “gate:NAME” for a gate"
 
 
 def _conditions(tables: Tables) -> Iterator[str]:

@@ -178,6 +178,16 @@ async def test_what_was_found_late_is_history() -> None:
     assert b"[H12:00:00,03-02-2026]" in station.got[0].raw
 
 
+async def test_a_gate_has_a_point_of_its_own() -> None:
+    """Two gates on one receiver are told apart; an input's own point comes first, the receiver's last."""
+    points = {"slip-gate": 10, "slip-gate/2": 11, "gate:slip-gate": 12, "gate:boat-hoist": 13}
+    async with run_station() as station:
+        made = plan(station.port, points=points)
+        for data in ({"gate": "slip-gate"}, {"gate": "boat-hoist"}, {"gate": "slip-gate", "input": 2}, {}):
+            await report(made, happened(data={"condition": "left-open", **data}))
+    assert [frame.raw.partition(b"]")[0][-3:] for frame in station.got] == [b"012", b"013", b"011", b"010"]
+
+
 async def test_accounts_and_points_by_receiver_and_input() -> None:
     """The narrowest entry counts."""
     async with run_station() as station:

@@ -44,8 +44,8 @@ T = TypeVar("T")
 class AlarmPlan:
     """What the settings ask for.
 
-    `accounts` and `points` are by `receiver` or `receiver/input`. `key` has 16, 24 or 32 bytes. `supervision_s` None
-    sends no link tests. `report_late` reports also what was found late, with its time.
+    `accounts` and `points` are by `receiver`, `receiver/input` or `gate:NAME`. `key` has 16, 24 or 32 bytes.
+    `supervision_s` None sends no link tests. `report_late` reports also what was found late, with its time.
     """
 
     name: str
@@ -247,6 +247,6 @@ class AlarmOutlet(Outlet):
 
 
 def _of(event: Event, table: Mapping[str, T], default: T) -> T:
-    """What stands for its input, else for its receiver, else the default."""
-    number = event.data.get("input")
-    return table.get(f"{event.receiver}/{number}", table.get(event.receiver, default))
+    """What stands for its input, else for its gate, else for its receiver, else the default."""
+    places = (f"{event.receiver}/{event.data.get('input')}", f"gate:{event.data.get('gate')}", event.receiver)
+    return next((table[place] for place in places if place in table), default)

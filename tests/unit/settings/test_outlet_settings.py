@@ -36,6 +36,8 @@ line = "quayside"
 [receivers.car-park]
 line = "quayside"
 address = 2
+[gates.slip-gate]
+receiver = "slip-gate"
 """
 SECRET = "whsec_MfKQ9r8GKYqrTwjUPD8ILPZIo2LaLaSw"
 VECTORS = Path(__file__).parents[2] / "vectors"
@@ -120,6 +122,8 @@ def test_the_frames_of_the_page_are_true() -> None:
     """What docs/outlets/alarm.md shows is what goes out."""
     shown = fenced("outlets/alarm.md", "text")
     when = datetime(2026, 11, 25, 5, 14, 28, tzinfo=UTC)
+    (table,) = fenced("outlets/alarm.md", "toml")
+    assert '"gate:slip-gate" = 12 ' in table
     wanted = [
         build_frame(Header("ADM-CID", 1, "1234"), "1426 01 012", time=when),
         build_frame(Header("SIA-DCS", 1, "1234"), "Nri1/DM012", time=when),
@@ -148,6 +152,11 @@ MAIL = '[outlets.office]\nkind = "mail"\nhost = "m.example"\nsender = "a@b.examp
         (ALARM + 'codes = { "gate.open" = "off" }', "“gate.open” is no event; docs/outlets/alarm.md lists the keys"),
         (ALARM + 'codes = { "condition:tamper" = { event = 137, sia = "ta" } }', "a SIA code has two capital letters"),
         (ALARM + 'points = { "slip/2" = 12 }', "outlets.station.points: there is no receiver “slip”"),
+        (ALARM + 'points = { "slip-gate/two" = 12 }', "outlets.station.points: “slip-gate/two” names no input; write"),
+        (
+            ALARM + 'accounts = { "gate:slip" = "1235" }',
+            "outlets.station.accounts: there is no gate “slip”; gates are:",
+        ),
         (MQTT + 'prefix = "a/#"', "can't stand in front of topics"),
         (MQTT + 'key_file = "/k"', "certificate_file and key_file belong together"),
         (MQTT + 'password_file = "/p"', "username is missing"),
