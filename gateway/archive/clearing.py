@@ -6,15 +6,17 @@ next run of the timetable (rule 11 of the design). The way back is the snapshot.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager, suppress
 
 from gateway.clock import Clock
 from gateway.domain.mirror import Mirror
 from gateway.domain.receiver import Capability
+from gateway.domain.snapshot import Snapshot
 from gateway.domain.urgency import Urgency
-from gateway.domain.wait import RosterWait
-from gateway.errors import NotFound, NotProven, Refused, Unsupported
-from gateway.ports import Archive, LiveView, MirrorKeeper, Receiver, RestoreRuns, RosterWaits, SnapshotHead
+from gateway.domain.wait import RESET, RosterWait
+from gateway.errors import LineError, NotFound, NotProven, PeerError, Refused, Unsupported
+from gateway.ports import Archive, LiveView, MirrorKeeper, Receiver, RestoreRuns, RosterWaits, SnapshotHead, Snapshots
 
 __all__ = ["ClearingDesk"]
 
@@ -31,8 +33,10 @@ class ClearingDesk:
         live: LiveView,
         runs: RestoreRuns,
         waits: RosterWaits,
+        snapshots: Snapshots,
         clock: Clock,
     ) -> None:
+        self._snapshots = snapshots
         self._receivers = receivers
         self._keeper = keeper
         self._archive = archive
@@ -52,11 +56,11 @@ class ClearingDesk:
             )
         async with self._runs.turn(receiver):
             mirror = await self._keeper.refresh(receiver, urgency=Urgency.BULK)
-            status = self._live.receiver(receiver).status
-            taken = await self._archive.take(receiver, mirror, reason="reset", status=status)
-            await self._waits.begin(RosterWait(receiver, "reset", self._clock.now(), asked_by, taken.id))
-            await driver.factory_reset()
-            _prove(driver, await self._keeper.refresh(receiver, urgency=Urgency.CONTROL), taken.id)
+            taken = await self._way_back(mirror)
+            await self._waits.begin(RosterWait(receiver, RESET, self._clock.now(), asked_by, taken.id))
+            with _told(taken.id):
+                await driver.factory_reset()
+                _prove(driver, await self._keeper.refresh(receiver, urgency=Urgency.CONTROL), taken.id)
         return SnapshotHead(
             id=taken.id,
             receiver=receiver,
@@ -68,6 +72,15 @@ class ClearingDesk:
             slots=len(taken.slots),
         )
 
+    async def _way_back(self, mirror: Mirror) -> Snapshot:
+        """A snapshot of what is to be cleared; of a reset that was cut once it had arrived, the one from before it."""
+        before = self._waits.all().get(mirror.receiver)
+        if before is not None and before.reason == RESET and before.snapshot and not mirror.slots:
+            with suppress(NotFound, Refused):
+                return await self._snapshots.read(before.snapshot)
+        status = self._live.receiver(mirror.receiver).status
+        return await self._archive.take(mirror.receiver, mirror, reason="reset", status=status)
+
     def _driver(self, receiver: str) -> Receiver:
         if receiver not in self._receivers:
             known = ", ".join(self._receivers) or "none"
@@ -78,6 +91,20 @@ class ClearingDesk:
                 f"{receiver} can't be cleared over the line: its map has no reset.", remedy="Reset it at the board."
             )
         return driver
+
+
+@contextmanager
+def _told(snapshot: str) -> Iterator[None]:
+    """A line that fails in the middle leaves it open whether the receiver was cleared."""
+    try:
+        yield
+    except (LineError, PeerError) as fault:
+        if snapshot not in fault.remedy:
+            again = (
+                f"Whether it was cleared is not known: give the command again. The way back is the snapshot {snapshot}."
+            )
+            fault.remedy = f"{fault.remedy} {again}"
+        raise
 
 
 def _prove(driver: Receiver, mirror: Mirror, snapshot: str) -> None:

@@ -7,7 +7,7 @@ from typing import Annotated
 import typer
 
 from gateway.cli.client import DEFAULT_SOCKET, part
-from gateway.cli.console import AsJson, SocketOption, ask, console, print_json
+from gateway.cli.console import AsJson, SocketOption, answered, ask, console, print_json
 
 __all__ = ["reset"]
 
@@ -21,6 +21,8 @@ def reset(
     as_json: AsJson = False,
 ) -> None:
     """Clear a receiver: all transmitters, on-times, locks and the link password go. A snapshot is taken first."""
+    if as_json and confirm is None:
+        raise typer.BadParameter("--json asks nothing; add --confirm with the receiver's name")
     found = ask(lambda client: client.get(f"/receivers/{part(receiver)}"), socket=socket)
     if confirm is None:
         held = found["slots_used"]
@@ -30,9 +32,9 @@ def reset(
             "On-times and locks are as from the factory then, and the link password is off.",
             markup=False,
         )
-        confirm = typer.prompt(
-            f"Type the name of the receiver to clear it ({receiver})", default="", show_default=False
-        )
+        question = f"Type the name of the receiver to clear it ({receiver})"
+        with answered(f"{receiver} was not cleared: nobody answered. Where nobody can, give --confirm {receiver}."):
+            confirm = typer.prompt(question, default="", show_default=False)
     taken = ask(
         lambda client: client.send("POST", f"/receivers/{part(receiver)}/reset", {"name": confirm}), socket=socket
     )

@@ -7,7 +7,8 @@ import json
 import os
 import re
 import sys
-from collections.abc import Awaitable, Callable
+from collections.abc import Awaitable, Callable, Iterator
+from contextlib import contextmanager
 from datetime import datetime
 from pathlib import Path
 from typing import Annotated, NoReturn, TypeVar
@@ -24,6 +25,7 @@ __all__ = [
     "SocketOption",
     "TokenFile",
     "Url",
+    "answered",
     "ask",
     "console",
     "exit_code",
@@ -117,6 +119,16 @@ def tell_error(error: GatepostError, subject: str = "") -> None:
 def tell_aside(words: str) -> None:
     """Say something on standard error, so that it never gets into JSON."""
     _errors.print(words, markup=False)
+
+
+@contextmanager
+def answered(otherwise: str) -> Iterator[None]:
+    """A question is asked in the body; where it ends without an answer, `otherwise` says what became of it."""
+    try:
+        yield
+    except typer.Abort:
+        _errors.print(f"\n{otherwise}", markup=False)
+        raise typer.Exit(REFUSED) from None
 
 
 def local_time(stamp: str) -> str:

@@ -14,6 +14,7 @@ from gateway.cli.client import ApiClient, part
 from gateway.cli.console import (
     REFUSED,
     AsJson,
+    answered,
     console,
     fail,
     local_time,
@@ -188,9 +189,10 @@ def restore(
         return
     by_hand = found["plan"]["by_hand"]
     question = f"Put this on the visit sheet of {name}?" if by_hand else f"Write this to {name} now?"
-    if not yes and not typer.confirm(question):
-        console.print("Nothing was written.")
-        raise typer.Exit(REFUSED)
+    with answered("Nothing was written: nobody answered. Where nobody can, give --yes."):
+        if not yes and not typer.confirm(question):
+            console.print("Nothing was written.")
+            raise typer.Exit(REFUSED)
     if replacement:
         body["replacement"] = found["answers"]["serial"]
 

@@ -154,8 +154,9 @@ def build_syncing(ground: Ground, rosters: Rosters, watching: Watching, names: N
         keep_last=settings.snapshots.keep_last, keep_months=settings.snapshots.keep_months,
     )  # fmt: skip
     clearing = ClearingDesk(
-        receivers=site.receivers, keeper=keeper, archive=archive, live=live, runs=restorer, waits=waiting, clock=clock
-    )
+        receivers=site.receivers, keeper=keeper, archive=archive, live=live, runs=restorer, waits=waiting,
+        snapshots=store.snapshots, clock=clock,
+    )  # fmt: skip
     visits = VisitDesk(
         site=site, limits=HandBook(parts.by_hand), clock=clock, trust=trust, journal=journal, mirrors=mirrors,
         documents=store.documents, plans=store.plans, ledger=store.ledger, rosters=rosters.rows, drafter=drafter,

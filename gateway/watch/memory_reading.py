@@ -72,12 +72,27 @@ class MemoryReading:
                 self._settings_at = revision
             stated = await self._stated()
             moved, revision = stated.revision != revision, stated.revision
-            differing = [b for b, (have, said) in enumerate(zip(self._sums, stated.crcs, strict=True)) if have != said]
+            differing = self._differing(stated)
             if not moved and not differing:
                 return Proven(revision, self._slots, stated.crcs, self._settings)
             moves, mismatches = (moves + 1, 0) if moved else (moves, mismatches + 1)
             self._give_up(mismatches, moves)
             await self._read_blocks(differing)
+
+    def _differing(self, stated: BlockCrcs) -> list[int]:
+        """The blocks that must be read. One that states the sum of an empty block is empty, and is not: a receiver that
+        was cleared is proven so in one reading of its sums."""
+        differing = []
+        for block, (have, said) in enumerate(zip(self._sums, stated.crcs, strict=True)):
+            if have == said:
+                continue
+            if said == self._receiver.block_crc(self._limits, block, {}):
+                for number in self._limits.slots_of(block):
+                    self._slots.pop(number, None)
+                self._sums[block] = said
+            else:
+                differing.append(block)
+        return differing
 
     def _known_sums(self, known: Mirror | None) -> list[int | None]:
         if not self._has_slots:

@@ -76,6 +76,7 @@ class ArchiveHouse(SyncHouse):
             live=self.watch.live,
             runs=self.restorer,
             waits=self.waiting,
+            snapshots=kept.snapshots,
             clock=clock,
         )
 

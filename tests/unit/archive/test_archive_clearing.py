@@ -86,13 +86,16 @@ async def test_a_reset_that_did_not_take_is_told(house: ArchiveHouse, monkeypatc
 async def test_cut_before_the_reset_the_roster_waits_all_the_same(house: ArchiveHouse) -> None:
     """Nobody knows whether it arrived; asked again it ends the same way."""
     only(house).fail(NoAnswer("Silence."), method="factory_reset", after=True)
-    with pytest.raises(NoAnswer):
+    with pytest.raises(NoAnswer) as fault:
         await cleared(house)
     assert house.waiting.all()["slip-gate"].reason == "reset"
+    (kept,) = house.store.snapshots.kept
+    assert f"give the command again. The way back is the snapshot {kept}." in fault.value.remedy
     await house.clock.advance(2)
-    await cleared(house)
+    assert await cleared(house) == kept, "an empty memory is no way back"
     assert only(house).board.slots == {}
-    assert len(house.store.snapshots.kept) == 2
+    assert house.waiting.all()["slip-gate"].snapshot == kept
+    assert len(house.store.snapshots.kept) == 1
 
 
 async def test_a_map_without_reset() -> None:

@@ -5,11 +5,12 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
+import typer
 from typer.testing import CliRunner
 
 from gateway.cli.app import command_line
 from gateway.cli.client import ApiProblem, part
-from gateway.cli.console import exit_code
+from gateway.cli.console import answered, exit_code
 from gateway.errors import NotFound
 
 
@@ -62,3 +63,16 @@ def test_taking_note_of_nothing() -> None:
     """A name and a note without a condition are wrong usage, not silently left aside."""
     done = CliRunner().invoke(command_line(), ["conditions", "--name", "Harbour office"])
     assert (done.exit_code, "go with --acknowledge" in done.stderr) == (2, True)
+
+
+def test_a_question_that_nobody_answers() -> None:
+    """A script without a terminal learns what became of it, and what to give."""
+    with pytest.raises(typer.Exit) as ended, answered("Nothing was written: nobody answered."):
+        raise typer.Abort
+    assert ended.value.exit_code == 1
+
+
+def test_a_reset_in_json_asks_nothing() -> None:
+    """Wrong usage before anything is asked of anybody."""
+    done = CliRunner().invoke(command_line(), ["reset", "slip-gate", "--json"])
+    assert (done.exit_code, "add --confirm" in done.stderr, done.stdout) == (2, True, "")

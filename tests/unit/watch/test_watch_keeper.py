@@ -290,3 +290,15 @@ async def test_how_far_a_memory_is_read_is_seen_by_everybody() -> None:
                 seen.append(reading)
     assert [one for one in seen if one is not None] == [Reading(done, 128) for done in (0, 32, 64, 96, 128)]
     assert (seen[0], seen[-1]) == (None, None)
+
+
+async def test_a_memory_that_was_cleared_is_proven_by_its_sums_alone() -> None:
+    """A block that states the sum of an empty one is not read: a reset is proven at once, whatever the speed."""
+    quay = Quay.filled(100)
+    async with quay.watching(5) as watch:
+        read = quay.receiver.frames_of["read_slots"]
+        quay.receiver.board.reset(Origin.LINE)
+        quay.receiver.board.put(40, some_slot(40, 55), Origin.LINE)
+        mirror = await quay.clock.run(watch.keeper.refresh("slip-gate"))
+        assert mirror.slots == {40: some_slot(40, 55)}
+        assert quay.receiver.frames_of["read_slots"] == read + 32 / 8
