@@ -7,9 +7,12 @@ How often the output closed is read from the receiver's own ring.
 from __future__ import annotations
 
 import asyncio
+import os
+import random
+from collections import Counter
 from collections.abc import AsyncIterator, Callable
 from contextlib import asynccontextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import pytest
 
@@ -29,6 +32,7 @@ from tests.fakes.memory_store import MemoryStore
 from tests.fakes.use_cases import FakeLive, MemoryAudit, online
 from tests.fakes.virtual_wire import VirtualCable, some_unit
 
+CUTS = int(os.environ.get("GATEPOST_CUTS", "60"))
 GATE = Operable("slip-gate", 1, "gate", True)
 
 
@@ -135,6 +139,70 @@ async def test_an_answer_that_is_lost_late_or_broken_moves_it_once(fault: Callab
         assert await found.closures() == 1
         (event,) = found.store.journal.all(EventName.OUTPUT_OPERATED)
         assert event.data["outcome"] == "unknown"
+
+
+def _stutter(found: Quay) -> None:
+    found.unit.faults.drop_every = 2
+
+
+def _refuse(found: Quay) -> None:
+    found.unit.faults.exception_code, found.unit.faults.exception_next = 6, 2
+
+
+def _noise(found: Quay) -> None:
+    found.cable.station.faults.noise = 0.05
+
+
+def _unplug(found: Quay) -> None:
+    found.cable.unplug()
+
+
+_FAULTS = (_drop, _late, _cut, _stutter, _refuse, _noise, _unplug)
+
+
+async def _strike(found: Quay, fault: Callable[[Quay], None], after_s: float) -> None:
+    await found.clock.sleep(after_s)
+    fault(found)
+
+
+async def _outcome(found: Quay, order: OperationOrder) -> str:
+    try:
+        return (await found.clock.run(found.desk.operate(order))).state.value
+    except GatepostError as error:
+        return error.code
+
+
+@pytest.mark.timeout(60 + CUTS)
+async def test_requests_cut_at_any_moment_close_it_once_at_most() -> None:
+    """Random faults at random moments of a request, which is then sent again with its key: never a second closure.
+
+    What was told is true: `done` moved it, a refusal did not and leaves the key free, `operation-unknown` leaves both
+    open. GATEPOST_CUTS is how many requests, 60 unless told otherwise; the goal is 1,000.
+    """
+    told: Counter[str] = Counter()
+    for seed in range(CUTS):
+        chance = random.Random(seed)
+        async with quay() as found:
+            fault, after_s = chance.choice(_FAULTS), chance.uniform(0.0, 0.06)
+            found.unit.faults.cut_at, found.unit.faults.late_s = chance.randint(1, 7), chance.uniform(0.05, 1.5)
+            order = replace(found.order(lambda: None), key="a-key")
+            striking = asyncio.ensure_future(_strike(found, fault, after_s))
+            first = await _outcome(found, order)
+            await found.clock.run(striking)
+            found.cable.plug()
+            found.unit.faults.drop_every, found.cable.station.faults.noise = 0, 0.0
+            await found.clock.run(found.line.wait_open())
+            await found.clock.advance(5)
+            again = [await _outcome(found, replace(order, asked_s=found.clock.monotonic())) for _ in range(3)]
+            await found.clock.advance(60)
+            closures = await found.closures()
+            told[first] += 1
+            about = f"seed {seed}, {fault.__name__} after {after_s:.4f} s: {first}, then {again}: {closures} closures"
+            sent = [outcome for outcome in (first, *again) if outcome in ("done", "operation-unknown")]
+            assert len(sent) <= 1, about
+            assert again[-1] == "operation-repeated", about
+            assert closures in {"done": {1}, "operation-unknown": {0, 1}}.get("".join(sent), {0}), about
+    assert len(told) > 2, told
 
 
 async def test_an_adapter_pulled_at_the_last_moment_moves_nothing() -> None:
