@@ -77,6 +77,14 @@ class Drafter:
             site=site, clock=clock, trust=trust, ledger=ledger, ids=ids, roster=self._rows, overrides=overrides
         )
 
+    def left(self, mirror: Mirror) -> tuple[int, int]:
+        """How many changes to the roster in force are left to write from this mirror, and how much a rule leaves out.
+
+        It changes nothing, not even the next plan's id, so that a thread may ask. Raises as `draft`.
+        """
+        draft = self._changes(mirror, False)
+        return len(draft.changes), len(draft.left_out) + len(self._overridden(mirror))
+
     def draft(self, mirror: Mirror, *, without_guarded: bool = False) -> Plan:
         """The plan from this mirror to the roster in force, pending, with the guard's reason in `hold`.
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import asyncio
 import secrets
-from collections.abc import Callable, Collection, Mapping
+from collections.abc import Awaitable, Callable, Collection, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import timedelta
 from typing import Protocol
@@ -89,8 +89,14 @@ class _Basis:
     not_done: int = 0
 
 
+Apart = Callable[[Callable[[Mirror], _Basis], Mirror], Awaitable[_Basis]]
+
+
 class ReceiptWriter:
-    """`Receipting`. `waits` are those of the ledger: they know which snapshot a restore went to."""
+    """`Receipting`. `waits` are those of the ledger: they know which snapshot a restore went to.
+
+    A revocation proven at many receivers at once must hold up no line: what it compares, it compares `apart`.
+    """
 
     def __init__(
         self,
@@ -104,7 +110,9 @@ class ReceiptWriter:
         trust: Trust,
         site: str,
         boot_id: str,
+        apart: Apart = asyncio.to_thread,
     ) -> None:
+        self._apart = apart
         self._receipts = receipts
         self._drafter = drafter
         self._rosters = rosters
@@ -143,7 +151,7 @@ class ReceiptWriter:
             return Stated()
         salts = {serial: secrets.token_hex(_SALT_BYTES) for serial in sorted(serials)}
         digests = tuple(revoked_digest(serial, salt) for serial, salt in salts.items())
-        receipt = self._receipt(ReceiptOf.REVOCATION, mirror, self._basis(mirror))
+        receipt = self._receipt(ReceiptOf.REVOCATION, mirror, await self._apart(self._basis, mirror))
         stated = await self._add(replace(receipt, written=written, revoked=digests))
         return replace(stated, salts=salts if stated.receipt else {})
 
@@ -162,10 +170,12 @@ class ReceiptWriter:
         digest, accepted = in_force.roster.digest, in_force.accepted
         basis = _Basis(digest, accepted.revision if accepted and accepted.digest == digest else None)
         try:
-            left = self._drafter.draft(mirror)
+            changes, left_out = self._drafter.left(mirror)
         except GatepostError:
             return basis
-        return replace(basis, equal=not left.changes and left.roster_digest == digest, not_done=len(left.left_out))
+        still = self._rosters.in_force
+        same = still is not None and still.roster.digest == digest  # another may have come while a thread compared
+        return replace(basis, equal=same and changes == 0, not_done=left_out)
 
     def _receipt(self, done: ReceiptOf, mirror: Mirror, basis: _Basis) -> Receipt:
         return Receipt(

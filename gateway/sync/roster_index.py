@@ -36,7 +36,7 @@ _REMEMBERED: deque[tuple[Roster, RosterIndex]] = deque(maxlen=4)
 
 def index_of(roster: Roster) -> RosterIndex:
     """The index of a roster, remembered when it is one of the last few."""
-    for known, index in _REMEMBERED:
+    for known, index in tuple(_REMEMBERED):  # whole, whatever another thread adds meanwhile
         if known is roster:
             return index
     index = _make(roster)
