@@ -86,6 +86,7 @@ async def test_what_nobody_has_said_yet(browser: Browser, own: Quay) -> None:
         await visitor.go("visit-sheet")
         await page.get_by_label("Receiver", exact=True).select_option("tool-store")
         await expect(page.locator(".lead")).to_contain_text("Nobody has said yet")
+        await expect(page.locator("main")).not_to_contain_text("gatepost visit-sheet")  # here it is said by a button
         await page.get_by_role("button", name="It holds what a list says").click()
         await page.get_by_role("button", name="Note it").click()
         await expect(page.get_by_text("Please fill this in.")).to_be_visible()

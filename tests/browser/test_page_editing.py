@@ -55,7 +55,10 @@ async def test_somebody_new_from_the_form_to_the_receiver(browser: Browser, own:
         await page.get_by_label("Begins").fill("2026-12-31")
         await page.get_by_label("Ends").fill("2026-01-01")
         await page.get_by_role("button", name="Look at the change").click()
-        await expect(page.locator(".wrong:visible, .notice[role=alert]").first).to_be_visible()
+        wrong = page.locator(".wrong:visible")
+        await expect(wrong).to_contain_text('"2026-01-01", before valid_from "2026-12-31"')
+        await expect(wrong).not_to_contain_text("row")  # there is none yet
+        await expect(page.locator(".notice[role=alert]")).to_contain_text("Correct what is marked ▲ above.")
         assert await page.locator("img").count() == 0
         assert own.yard.daemon.client.get(f"/people/{serial}").status_code == 404
         await page.get_by_label("Begins").fill("")

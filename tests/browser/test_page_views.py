@@ -130,6 +130,7 @@ async def test_finding_somebody_as_one_types(browser: Browser, quay: Quay) -> No
         await expect(visitor.page.get_by_role("article")).to_have_count(1)
         await expect(card).to_contain_text("Position 1 works Slip gate.")
         assert "q=48200007" in visitor.page.url
+        await expect(card).not_to_contain_text("any.")  # a kind that nobody has said
         await card.get_by_text("Its story").click()
         await expect(card.get_by_role("link", name="Every press in the timeline")).to_be_visible()
         await card.get_by_role("link", name="Why does it not open?").click()

@@ -48,11 +48,11 @@ const sameYear = (time) => isoDay(time).slice(0, 4) === isoDay(new Date()).slice
 /** A length of time in the two units that matter: `3 min 20 s`, `2 h 5 min`, `4 days`. */
 export function span(total) {
   const s = Math.round(total);
-  if (s < 60) return `${s} s`;
-  if (s < 3600) return s % 60 ? `${Math.floor(s / 60)} min ${s % 60} s` : `${s / 60} min`;
+  if (s < 60) return `${s}\u00a0s`;
+  if (s < 3600) return s % 60 ? `${Math.floor(s / 60)}\u00a0min ${s % 60}\u00a0s` : `${s / 60}\u00a0min`;
   if (s < 86_400) {
     const minutes = Math.floor((s % 3600) / 60);
-    return `${Math.floor(s / 3600)} h${minutes ? ` ${minutes} min` : ""}`;
+    return `${Math.floor(s / 3600)}\u00a0h${minutes ? ` ${minutes}\u00a0min` : ""}`;
   }
   const days = Math.floor(s / 86_400);
   return days === 1 ? "1 day" : `${days} days`;

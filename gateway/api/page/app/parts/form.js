@@ -1,6 +1,7 @@
 // Forms: labelled fields, one button, what went wrong beside the field that the gateway names.
 
 import { el, fill, set } from "../dom.js";
+import { sentence } from "../words.js";
 import { failed } from "./notice.js";
 
 let number = 0;
@@ -81,11 +82,11 @@ export function form({ fields, action, send, extra = [], ...more }) {
     for (const place of problem.places ?? []) {
       const input = node.elements.namedItem((place.pointer ?? "").replace(/^#\//, "") || (place.parameter ?? ""));
       if (input instanceof HTMLElement) {
-        mark(input, place.detail);
+        mark(input, atField(place.detail));
         first ??= input;
       } else rest.push(place.detail);
     }
-    const said = failed(problem);
+    const said = failed({ title: problem.title, detail: problem.detail, remedy: remedyOf(problem, first, rest) });
     if (rest.length) said.append(el("ul", { class: "bullets" }, rest.map((text) => el("li", {}, text))));
     fill(trouble, said);
     first?.focus();
@@ -93,6 +94,15 @@ export function form({ fields, action, send, extra = [], ...more }) {
 
   return node;
 }
+
+/** The gateway speaks of its answer; here it stands at the fields and below. */
+function remedyOf({ remedy }, first, rest) {
+  if (!/listed under errors/.test(remedy)) return remedy;
+  return first && !rest.length ? "Correct what is marked ▲ above." : first ? "Correct what is marked ▲ above and what is listed here." : "Correct what is listed here.";
+}
+
+/** What is wrong with a field, said at the field: which row of which file it would be is known here. */
+const atField = (detail) => sentence(detail.replace(/^(roster|groups), row \d+: /, ""));
 
 /** The values by name; boxes as true and false. */
 export function values(node) {

@@ -120,9 +120,10 @@ function openSearch(query) {
       more.hidden = !cursor;
       // A receiver may drive several gates: how many work this one is known once all of its people are here.
       const found = filters.gate ? list.childElementCount : page.total;
+      const filtered = filters.q || filters.gate || filters.standing;
       const nobody = found === 0 && !(filters.gate && cursor);
-      say(total, nobody ? "Nobody." : `${count(found, "person", "people")}${filters.gate && cursor ? " so far" : filters.q || filters.gate || filters.standing ? " found" : ""}.`);
-      fill(state, nobody ? empty(filters.q || filters.gate || filters.standing ? "Nobody fits. Try a part of the name, or some digits of the serial." : "Nobody has access yet: the roster is empty.") : null);
+      say(total, nobody ? (filtered ? "Nobody fits. Try a part of the name, or some digits of the serial." : "Nobody has access yet: the roster is empty.") : `${count(found, "person", "people")}${filters.gate && cursor ? " so far" : filtered ? " found" : ""}.`);
+      fill(state);
     } catch (problem) {
       if (problem.name === "AbortError") return;
       fill(state, failed(problem, () => load(anew)));

@@ -182,7 +182,7 @@ function drawAbout(about, sheet) {
   fill(
     about,
     sheet.counts.holdings_known && el("p", { class: "quiet" }, "A tick says that somebody did it by hand. Nobody can read this receiver, so nothing here is proven."),
-    sheet.problem && el("p", { class: "notice" }, el("strong", {}, sheet.problem), sheet.remedy),
+    sheet.counts.holdings_known && sheet.problem && el("p", { class: "notice" }, el("strong", {}, sheet.problem), sheet.remedy),
     sheet.held && el("p", { class: "notice" }, "More is to be taken out, and waits for approval before it stands here: ", el("a", { href: to("roster", { plan: sheet.held }) }, "look at it"), "."),
     sheet.left_out.length > 0 && el("ul", { class: "notice" }, sheet.left_out.map((text) => el("li", {}, text))),
     !sheet.counts.holdings_known && holdings(sheet.receiver, () => refresh("receivers")),
