@@ -63,6 +63,7 @@ class Runner:
         self._queue = Queue(outlet, journal, row.cursor)
         self._teller = Teller(outlet, journal)
         self._unreadable = Outage("outlet.journal_unreadable")
+        self._fault = Outage("outlet.fault")
         self._nudge = asyncio.Event()
         self._unconnected = 0
         self._aside_told = False
@@ -150,7 +151,7 @@ class Runner:
             return RetryLater(f"It did not end within {DEADLINE_S:g} s.", "Look at the other side and the network.")
         except Exception as fault:
             # a fault of ours in one way out must stop neither the watch nor the other ways out
-            log.exception("outlet.fault", outlet=self.outlet.name)
+            self._fault.failed(outlet=self.outlet.name, exc_info=True)
             return EventRejected(f"The gateway could not send it ({type(fault).__name__}).", "Report this as a fault.")
 
     async def _settle(self, delivery: Delivery, events: Sequence[Event]) -> None:
@@ -158,6 +159,7 @@ class Runner:
             case Delivered():
                 self._keep(self._passed(events))
                 self._unconnected, self._aside_told = 0, False
+                self._fault.worked()
                 await self._tell_recovered()
             case Held(reason, seconds):
                 self._doing, self._problem, self._remedy = "held", reason, ""
@@ -228,7 +230,7 @@ class Runner:
             try:
                 await self.outlet.run(self._report)
             except Exception as fault:
-                log.exception("outlet.fault", outlet=self.outlet.name)
+                self._fault.failed(outlet=self.outlet.name, exc_info=True)
                 await self._report(RetryLater(f"Its connection failed ({type(fault).__name__}).", "Report this."))
             await self._clock.sleep(_FAULT_PAUSE_S)
 

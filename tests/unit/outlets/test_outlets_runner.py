@@ -272,6 +272,20 @@ async def test_a_fault_of_ours_in_one_outlet_sets_that_event_aside(bench: Bench)
     assert "ZeroDivisionError" in bench.outbox.kept[0].problem
 
 
+async def test_a_fault_of_ours_has_one_trace_however_many_events_it_hits(bench: Bench) -> None:
+    """And a new one after something was delivered."""
+    outlet = ScriptedOutlet(bench.clock)
+    outlet.answers.extend([ValueError("boom")] * 12 + [Delivered()] + [ValueError("boom")] * 4)
+    with capture_logs() as lines:
+        async with bench.running(outlet):
+            for _ in range(6):
+                await bench.happen()
+            await bench.clock.advance(600)
+    assert [line["event"] for line in lines].count("outlet.fault") == 2
+    assert len(bench.outbox.kept) == 5
+    assert all(line["exc_info"] for line in lines if line["event"] == "outlet.fault")
+
+
 async def test_held_is_no_failure_and_ends_in_its_time(bench: Bench) -> None:
     """Nothing is told, the state says why."""
     outlet = ScriptedOutlet(bench.clock)
