@@ -160,6 +160,10 @@ def _unplug(found: Quay) -> None:
 _FAULTS = (_drop, _late, _cut, _stutter, _refuse, _noise, _unplug)
 
 
+#: When the one request is on the wire, counted from the order's beginning: what is struck most.
+_SENDING_S = (0.045, 0.055)
+
+
 async def _strike(found: Quay, fault: Callable[[Quay], None], after_s: float) -> None:
     await found.clock.sleep(after_s)
     fault(found)
@@ -183,7 +187,8 @@ async def test_requests_cut_at_any_moment_close_it_once_at_most() -> None:
     for seed in range(CUTS):
         chance = random.Random(seed)
         async with quay() as found:
-            fault, after_s = chance.choice(_FAULTS), chance.uniform(0.0, 0.06)
+            fault = chance.choice(_FAULTS)
+            after_s = chance.choice([chance.uniform(0.0, 0.06), chance.uniform(*_SENDING_S)])
             found.unit.faults.cut_at, found.unit.faults.late_s = chance.randint(1, 7), chance.uniform(0.05, 1.5)
             order = replace(found.order(lambda: None), key="a-key")
             striking = asyncio.ensure_future(_strike(found, fault, after_s))
@@ -202,7 +207,7 @@ async def test_requests_cut_at_any_moment_close_it_once_at_most() -> None:
             assert len(sent) <= 1, about
             assert again[-1] == "operation-repeated", about
             assert closures in {"done": {1}, "operation-unknown": {0, 1}}.get("".join(sent), {0}), about
-    assert len(told) > 2, told
+    assert {"done", "operation-unknown", "receiver-not-reached"} <= set(told), told
 
 
 async def test_an_adapter_pulled_at_the_last_moment_moves_nothing() -> None:
