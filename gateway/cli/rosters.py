@@ -190,18 +190,18 @@ async def _fetch(client: ApiClient) -> dict[str, Any]:
     return state
 
 
-async def _of_each(names: list[str], work: Callable[[str], Awaitable[dict[str, Any]]]) -> list[_Found]:
+async def _of_each(names: list[str], work: Callable[[str], Awaitable[list[dict[str, Any]]]]) -> list[_Found]:
     """What `work` finds for every receiver at once; one that fails delays nobody."""
 
-    async def one(name: str) -> _Found:
+    async def one(name: str) -> list[_Found]:
         try:
-            return await work(name)
+            return [*await work(name)]
         except CannotReach:
             raise
         except GatepostError as error:
-            return Failed(name, error)
+            return [Failed(name, error)]
 
-    return list(await asyncio.gather(*map(one, names)))
+    return [each for found in await asyncio.gather(*map(one, names)) for each in found]
 
 
 def _end(found: list[_Found], refused: bool = False) -> None:
@@ -231,8 +231,7 @@ def preview(
     async def work(client: ApiClient) -> tuple[list[_Found], dict[str, Any]]:
         state = await _fetch(client)
         names = await _receivers(client, receiver)
-        body = {"preview": True}
-        return await _of_each(names, lambda name: client.send("POST", "/plans", {"receiver": name, **body})), state
+        return await _of_each(names, lambda name: _preview_of(client, name)), state
 
     found, state = daemon.ask(work)
     if as_json:
@@ -243,6 +242,10 @@ def preview(
         if not isinstance(plan, Failed):
             print_plan(plan)
     _end(found)
+
+
+async def _preview_of(client: ApiClient, receiver: str) -> list[dict[str, Any]]:
+    return [await client.send("POST", "/plans", {"receiver": receiver, "preview": True})]
 
 
 def print_plan(plan: dict[str, Any], shown: int = _SHOWN) -> None:
@@ -293,24 +296,34 @@ def _is_on_a_sheet(plan: dict[str, Any]) -> bool:
     return bool(plan["by_hand"]) and plan["state"] in ("pending", "applying")
 
 
-async def _apply_plan(client: ApiClient, receiver: str, approve: bool, bars: Progress) -> dict[str, Any]:
-    """Start a plan, approve it when asked to, and follow it to its end with a bar."""
+async def _apply_plan(client: ApiClient, receiver: str, approve: bool, bars: Progress) -> list[dict[str, Any]]:
+    """Start a plan, approve it when asked to, and follow it to its end with a bar.
+
+    Where additions go ahead of what is held for approval, there are two: what was done, and what waits or was approved.
+    """
     plan: dict[str, Any] = await client.send("POST", "/plans", {"receiver": receiver})
     if plan["by_hand"]:
         return await _onto_the_sheet(client, plan, approve)
     plan = await follow_plan(client, plan, bars)
-    if plan["state"] == "held" and approve:
-        plan = await client.send("POST", f"/plans/{plan['id']}/application")
-        plan = await follow_plan(client, plan, bars)
-    return plan
+    if plan["reason"] != "additions" or plan["state"] != "applied":
+        return [await _approved(client, plan, bars) if approve else plan]
+    rest = await follow_plan(client, await client.send("POST", "/plans", {"receiver": receiver}), bars)
+    return [plan, await _approved(client, rest, bars) if approve else rest]
 
 
-async def _onto_the_sheet(client: ApiClient, plan: dict[str, Any], approve: bool) -> dict[str, Any]:
+async def _approved(client: ApiClient, plan: dict[str, Any], bars: Progress) -> dict[str, Any]:
+    """The plan's end, once it is approved if it is held."""
+    if plan["state"] != "held":
+        return plan
+    return await follow_plan(client, await client.send("POST", f"/plans/{plan['id']}/application"), bars)
+
+
+async def _onto_the_sheet(client: ApiClient, plan: dict[str, Any], approve: bool) -> list[dict[str, Any]]:
     """Where no line reaches, a plan is not followed: people carry it out. What waits for approval is let onto it."""
     held = (await client.get(f"/receivers/{plan['receiver']}/visit-sheet"))["held"]
     if held and approve:
-        plan = await client.send("POST", f"/plans/{held}/application")
-    return plan
+        return [await client.send("POST", f"/plans/{held}/application")]
+    return [plan, await client.get(f"/plans/{held}")] if held and held != plan["id"] else [plan]
 
 
 async def follow_plan(client: ApiClient, plan: dict[str, Any], bars: Progress) -> dict[str, Any]:

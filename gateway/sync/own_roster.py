@@ -175,7 +175,7 @@ class OwnRosterDesk:
 
     def _words(self, before: Roster | None, after: Roster) -> tuple[str, ...]:
         """What changes, by the names that outputs have now: another name of the same output is no change."""
-        return roster_changes(self._as_called(before) if before else None, self._as_called(after))
+        return roster_changes(self._as_called(before) if before else None, self._as_called(after), self._zone)
 
     def _as_called(self, roster: Roster) -> Roster:
         groups = {name: rights_now(rights, self._receivers) for name, rights in roster.groups.items()}

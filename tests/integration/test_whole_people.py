@@ -135,9 +135,24 @@ def test_taking_over_and_editing(yard: Yard) -> None:
         CREW: {"1": [1], "2": [2]},
     }
     assert card(daemon, "0048231999")["sentence"] == "Works as the roster says, until 31 October 2099, proven."
+    one_new(yard)
     edits = daemon.get("/roster/edits")["edits"]
-    assert [each["number"] for each in edits] == list(range(10, 0, -1))
+    assert [each["number"] for each in edits] == list(range(13, 0, -1))
     assert edits[-1]["how"] == "from-receiver"
+
+
+def one_new(yard: Yard) -> None:
+    """A file with nobody but somebody new: let in at once, and the removals told as held; approved in one command."""
+    newest = yard.daemon.get("/roster/edits")["edits"][0]["number"]
+    for serial, approve in ((1, ()), (2, ("--approve",))):
+        (yard.folder / "one.csv").write_text(f"serial,holder,rights\n{serial},New,1:slip-gate/gate\n")
+        good(yard.run("people", "import", yard.folder / "one.csv"))
+        done = yard.run("roster", "apply", *approve)
+        assert "slip-gate: 1 added, 0 changed, 0 removed, 5 unchanged" in done.out
+        assert (done.code, "Held: It would remove 5 of the 6" in done.out) == ((0, False) if approve else (1, True))
+        assert ("0 added, 0 changed, 5 removed, 1 unchanged" in done.out) is True
+        if not approve:
+            assert "Held: It would remove" not in good(yard.run("people", "restore", str(newest), "--apply"))
 
 
 def refusals(yard: Yard, daemon: Daemon) -> None:

@@ -15,6 +15,7 @@ from gateway.cli.words import result_sentence
 
 __all__ = ["Apply", "make_edit"]
 
+_SHOWN = 40
 Apply = Annotated[bool, typer.Option("--apply", help="Bring it to the receivers at once.")]
 
 
@@ -57,8 +58,10 @@ def make_edit(
 def _tell(outcome: Any, *, applied: bool, next_run: str | None, preview: bool) -> None:
     for warning in outcome["warnings"]:
         tell_aside(f"Note: {fault_sentence(**warning)}")
-    for words in outcome["words"]:
+    for words in outcome["words"][:_SHOWN]:
         console.print(words, markup=False)
+    if len(outcome["words"]) > _SHOWN:
+        console.print(f"and {len(outcome['words']) - _SHOWN} changes more; --json shows them")
     if preview:
         console.print("Nothing was kept: this was a look." if outcome["words"] else "Nobody's access would change.")
         return
