@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+from gateway.domain.nearest import nearest_words
 from gateway.domain.roster import Entry
 from gateway.domain.selection import Selected
 from gateway.domain.transmitter import write_serial
@@ -35,9 +36,10 @@ class Selector:
         found = {s: entry for s, entry in rows.items() if _plain(entry.holder) == _plain(holder)}
         unlisted = {serial: holder for serial in self._held_as(holder) if serial not in rows}
         if not found and not unlisted:
+            near = nearest_words(holder, {entry.holder for entry in rows.values()})
             raise NotFound(
                 f"Neither the roster nor any receiver knows a holder {holder}.",
-                remedy="Write the name as it stands in the roster, or revoke by the serial on the transmitter.",
+                remedy=f"{near}Write the name as it stands in the roster, or revoke by the serial on the transmitter.",
             )
         return self._selected(found, unlisted)
 

@@ -15,6 +15,7 @@ from gateway.clock import Clock
 from gateway.domain.events import Event, EventName
 from gateway.domain.gate import Gate, InputRole
 from gateway.domain.live import LinkState, LiveReceiver
+from gateway.domain.nearest import nearest_words
 from gateway.domain.receiver import Battery
 from gateway.domain.revocation import Revocation
 from gateway.domain.roster import Entry, Roster
@@ -82,9 +83,10 @@ class Explainer:
             return [_Asked(serial, next((each for each in entries if each.serial == serial), None))]
         found = [_Asked(each.serial, each) for each in entries if each.holder.casefold() == holder.casefold()]
         if not found:
+            near = nearest_words(holder, {each.holder for each in entries})
             raise NotFound(
                 "The roster in force has no holder of this name.",
-                remedy="Give the name as the roster has it, or the serial on the transmitter.",
+                remedy=f"{near}Give the name as the roster has it, or the serial on the transmitter.",
             )
         return found
 

@@ -168,8 +168,9 @@ async def test_a_serial_can_be_asked_for() -> None:
     assert (await bench.ask(str(SERIAL))).holder == HOLDER
     stranger = await bench.ask("77")
     assert (stranger.holder, stranger.answer.reason) == ("", Reason.NO_RIGHTS)
-    with pytest.raises(NotFound):
-        await bench.ask("Berth 13")
+    with pytest.raises(NotFound) as caught:
+        await bench.ask(HOLDER[:-1])
+    assert (caught.value.remedy or "").startswith(f"Did you mean {HOLDER}? ")
 
 
 async def test_a_name_is_found_however_it_is_written() -> None:
