@@ -234,7 +234,7 @@ def plain_fault(error: ErrorDetails) -> ErrorDetails:
     if error["type"] == "extra_forbidden" and len(place) == 3:
         near = difflib.get_close_matches(str(place[-1]), list(_KINDS[kind].model_fields), n=1)
         hint = f"did you mean {near[0]}?" if near else "take it out"
-        return _said(error, place, f"unknown key of a {kind}; {hint}")
+        return _said(error, place, f"unknown key of kind {kind}; {hint}")
     if error["type"] == "string_pattern_mismatch":
         return _said(error, place, f"“{error['input']}” can't stand here; {_FORMS.get(str(place[2]), 'correct it')}")
     return {**error, "loc": place}

@@ -142,8 +142,8 @@ MAIL = '[outlets.office]\nkind = "mail"\nhost = "m.example"\nsender = "a@b.examp
     [
         (WEBHOOK.replace("webhook", "pager"), 'outlets.desk.kind: write "webhook", "mqtt", "alarm" or "mail"'),
         (WEBHOOK.replace('kind = "webhook"\n', ""), 'outlets.desk.kind: write "webhook"'),
-        (WEBHOOK + 'urll = "x"', "outlets.desk.urll: unknown key of a webhook; did you mean url?"),
-        (WEBHOOK + 'account = "x"', "outlets.desk.account: unknown key of a webhook; take it out"),
+        (WEBHOOK + 'urll = "x"', "outlets.desk.urll: unknown key of kind webhook; did you mean url?"),
+        (WEBHOOK + 'account = "x"', "outlets.desk.account: unknown key of kind webhook; take it out"),
         (WEBHOOK.replace('url = "https://desk.example/"\n', ""), "outlets.desk.url: this key is needed and missing"),
         (WEBHOOK + 'events = ["link.gone"]', "“link.gone” is no event"),
         (WEBHOOK + 'receivers = ["slip"]', "outlets.desk.receivers: there is no receiver “slip”; receivers are: car-"),
