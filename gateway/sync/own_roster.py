@@ -187,7 +187,7 @@ class OwnRosterDesk:
             place = self._rosters.state().place
             raise Refused(
                 f"The roster of this site is not kept here; it comes from {place}.",
-                remedy='Edit it there. To keep it here, import it and set source = "local" in the settings.',
+                remedy='Edit it there. To keep it here, set source = "local" in the settings, then import its files.',
                 code="roster-elsewhere",
             )
         return self._kept

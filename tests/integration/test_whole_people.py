@@ -233,5 +233,6 @@ def test_it_outlives_the_database_and_moves_to_a_central_file(yard: Yard) -> Non
         daemon.stop()
     daemon.start()
     daemon.wait_mirrored("slip-gate")
-    assert "comes from" in yard.run("people", "add", "9", "X", "--right", "1:slip-gate/gate").said
+    said = yard.run("people", "add", "9", "X", "--right", "1:slip-gate/gate").said
+    assert ("comes from" in said, 'set source = "local" in the settings, then import' in said) == (True, True)
     assert card(daemon, BARGE)["standing"] == "works"
