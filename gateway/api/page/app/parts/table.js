@@ -3,9 +3,10 @@
 import { el, fill, set } from "../dom.js";
 
 /**
- * `columns` are {key, title, cell(row), sort?(row), number?, short?, bare?, head?}. `cell` gives text or elements; with
+ * `columns` are {key, title, cell(row), sort?(row), number?, short?, bare?, head?, name?}. `cell` gives text or elements; with
  * `sort` the column can be sorted by what it gives; `short` is never broken into lines; `bare` goes without its title
- * where the table folds; `head` makes its cells row headings. `show(rows)` fills it anew.
+ * where the table folds; `head` makes its cells row headings, `name` gives them the room of a name. `show(rows)` fills
+ * it anew.
  */
 export function table({ caption, columns, rows = [], sorted = null, onSort = null }) {
   let order = sorted; // {key, down}
@@ -35,7 +36,7 @@ export function table({ caption, columns, rows = [], sorted = null, onSort = nul
 
   function cell(column, row) {
     const content = column.cell(row);
-    return column.head ? el("th", { scope: "row" }, content) : el("td", { class: column.number ? "number" : column.short && "short", "data-label": column.bare ? null : column.title }, content);
+    return column.head ? el("th", { scope: "row", class: column.name && "name" }, content) : el("td", { class: column.number ? "number" : column.short && "short", "data-label": column.bare ? null : column.title }, content);
   }
 
   draw();

@@ -98,7 +98,7 @@ function rowsOf(rows, { on }, gates) {
     caption: `${count(rows.length, "transmitter")} on ${dayOfYear(`${on}T12:00:00Z`)}`,
     sorted: { key: "holder", down: false },
     columns: [
-      { key: "holder", title: "Holder", cell: (row) => el("a", { href: to("people", { id: row.serial }) }, row.holder || "Nobody in the roster"), sort: (row) => row.holder, head: true },
+      { key: "holder", title: "Holder", cell: (row) => el("a", { href: to("people", { id: row.serial }) }, row.holder || "Nobody in the roster"), sort: (row) => row.holder, head: true, name: true },
       { key: "serial", title: "Transmitter", cell: (row) => el("span", { class: "figures" }, row.serial), sort: (row) => row.serial },
       { key: "works", title: "What it works", cell: (row) => sentence(list(row.rights.map((right) => `position ${right.position} works ${list(right.outputs.map((name) => outputAt(gates, row.receiver, name)))}`))) },
       { key: "first", title: "From", cell: (row) => when(row.first), sort: (row) => row.first.clock, short: true },
