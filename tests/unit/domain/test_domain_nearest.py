@@ -16,8 +16,10 @@ _HOLDERS = ("Berth 12", "Berth 120", "Berth 121", "Berth 1200", "Barge crew", "H
         ("Harbor office", ["Harbour office"]),
         ("  HARBOUR ", ["Harbour office"]),
         ("barge", ["Barge crew"]),
-        ("Brth 1200", ["Berth 1200", "Berth 120", "Berth 12"]),
+        ("Brth 1200", ["Berth 1200"]),
         ("Slipway", []),
+        ("Berth 9", []),
+        ("berth 012", ["Berth 12"]),
         ("", []),
     ],
 )

@@ -50,8 +50,8 @@ async def test_a_holder_has_all_of_them() -> None:
     assert found[0].words == "Berth 1, transmitter 0000000001, held by slip-gate."
     assert "held by no receiver" in found[1].words
     with pytest.raises(NotFound) as caught:
-        selector.of_holder("Berth 9")
-    assert (caught.value.remedy or "").startswith("Did you mean Berth 1")
+        selector.of_holder("Brth 1")
+    assert (caught.value.remedy or "").startswith("Did you mean Berth 1? ")
 
 
 async def test_a_group_has_its_members_of_today() -> None:
