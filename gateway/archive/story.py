@@ -234,7 +234,7 @@ _STATES = {
 def _of_plans(plans: Sequence[Plan], events: Mapping[str, Event], serial: int) -> Iterator[Chapter]:
     for plan in plans:
         event = events.get(plan.id)
-        moment = _moment(event) if event else Moment(plan.created, False, None, None)
+        moment = _moment(event) if event else _made(plan)
         receipt = f", receipt {plan.receipt}" if plan.receipt else ""
         for change in plan.changes:
             slots = [slot for slot in (change.after, change.before) if slot is not None]
@@ -247,8 +247,13 @@ def _of_event(event: Event, serial: int) -> Iterator[Chapter]:
     data, text = event.data, write_serial(serial)
     match event.name:
         case EventName.REVOCATION_PENDING:
-            words = f"is revoked by {data.get('asked_by', '')}: {data.get('reason', '')}"
-            yield Chapter(_moment(event), "order", "", words)
+            if data.get("by_hand"):
+                yield Chapter(
+                    _moment(event), "by-hand", event.receiver, "is there though revoked; owed at the next visit"
+                )
+            else:
+                words = f"is revoked by {data.get('asked_by', '')}: {data.get('reason', '')}"
+                yield Chapter(_moment(event), "order", "", words)
         case EventName.REVOCATION_APPLIED:
             if data.get("by_hand"):
                 yield Chapter(
@@ -280,6 +285,11 @@ def _of_press(event: Event) -> Chapter:
 
 def _basis(span: MemorySpan) -> str:
     return "by-hand" if span.by_hand else "memory"
+
+
+def _made(plan: Plan) -> Moment:
+    known = plan.created if plan.clock_trusted else None
+    return Moment(plan.created, plan.clock_trusted, known, known)
 
 
 def _moment(event: Event) -> Moment:

@@ -203,7 +203,10 @@ _SENTENCES: dict[str, Callable[[Mapping[str, Any]], str]] = {
     "roster.fetched": lambda d: f"roster accepted, {counted(d.get('transmitters', 0), 'transmitter')}",
     "roster.refused": lambda d: f"roster refused: {d.get('problem', '')}",
     "roster.unreachable": lambda d: f"roster can't be fetched: {d.get('problem', '')}",
-    "revocation.pending": lambda d: f"transmitter {d.get('serial', '?')} is revoked, not yet proven everywhere",
+    "revocation.pending": lambda d: (
+        f"transmitter {d.get('serial', '?')} is revoked, "
+        + ("and there all the same: owed at the next visit" if d.get("by_hand") else "not yet proven everywhere")
+    ),
     "revocation.applied": lambda d: (
         f"transmitter {d.get('serial', '?')} is gone, "
         + ("by hand, not proven" if d.get("by_hand") else "proven by reading the memory")

@@ -83,7 +83,8 @@ class Plan:
     the time on the wire. `hold` says why it waits for approval, empty when it doesn't. `left_out` are sentences
     about what the roster wants and this plan does not do (revoked, beyond the kind's positions, no room ...).
     `receipt` names the signed receipt that was made when it had ended well.
-    `settings` are those that a restore writes once every slot is proven, None when it writes none.
+    `settings` are those that a restore writes once every slot is proven, None when it writes none. `clock_trusted`:
+    whether `created` is known to be right.
     """
 
     id: str
@@ -103,6 +104,7 @@ class Plan:
     reason: str = "roster"
     receipt: str = ""
     settings: SettingsTarget | None = None
+    clock_trusted: bool = False
 
     @property
     def restores(self) -> bool:

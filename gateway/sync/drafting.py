@@ -105,6 +105,7 @@ class Drafter:
             state=PlanState.PENDING,
             hold=hold_reason(mirror, draft.changes),
             left_out=(*draft.left_out, *self._overridden(mirror)),
+            clock_trusted=self._trust.trusted,
         )
 
     def redraft(self, plan: Plan, mirror: Mirror) -> Plan:

@@ -73,6 +73,7 @@ class OverrideDrafter:
             hold=hold_reason(mirror, draft.changes),
             left_out=draft.left_out,
             reason=ENROLMENT,
+            clock_trusted=self._trust.trusted,
         )
 
     def redraft(self, plan: Plan, mirror: Mirror) -> Plan:

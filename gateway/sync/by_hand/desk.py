@@ -40,7 +40,7 @@ from gateway.sync.by_hand.holdings import HandLimits, holdings_of_roster, holdin
 from gateway.sync.by_hand.lines import pairs_of, works
 from gateway.sync.by_hand.outlook import Lookout, Outlook
 from gateway.sync.by_hand.sheets import Edit, Sheets
-from gateway.sync.by_hand.telling import revocation_event, slot_events
+from gateway.sync.by_hand.telling import owed_event, revocation_event, slot_events
 from gateway.sync.by_hand.ticking import ticked, unticked
 from gateway.sync.by_hand.under_way import UnderWay
 from gateway.sync.drafting import Drafter, RosterInForce
@@ -161,10 +161,9 @@ class VisitDesk:
             after, taken = ticked(mirror, line)
             tick = Tick(done_by, asked_by, self._clock.now(), self._trust.trusted)
             done = replace(line, state=LineState.TICKED, tick=tick, taken=taken)
-            told = slot_events(mirror, after, asked_by=asked_by, tick=tick)
-            revoked = self._ledger.revocations().get(line.serial)
-            if revoked is not None and pairs_of(mirror, line.serial) and not pairs_of(after, line.serial):
-                told += (revocation_event(receiver, revoked),)
+            told = slot_events(mirror, after, asked_by=asked_by, tick=tick) + self._of_revoked(
+                mirror, after, line.serial
+            )
             await self._keep(receiver, self._sheets.edit_lines(receiver, done), told, after)
             return done
 
@@ -175,9 +174,19 @@ class VisitDesk:
                 return line
             after = unticked(mirror, line)
             back = replace(line, state=LineState.OPEN, tick=None, taken=())
-            told = slot_events(mirror, after, asked_by=asked_by, tick=None)
+            told = slot_events(mirror, after, asked_by=asked_by, tick=None) + self._of_revoked(
+                mirror, after, line.serial
+            )
             await self._keep(receiver, self._sheets.edit_lines(receiver, back), told, after)
         return self._sheets.of(receiver).lines.get(number, back)
+
+    def _of_revoked(self, before: Mirror, after: Mirror, serial: int) -> tuple[EventDraft, ...]:
+        """That a revoked transmitter is gone, or there after all."""
+        revoked = self._ledger.revocations().get(serial)
+        had, has = bool(pairs_of(before, serial)), bool(pairs_of(after, serial))
+        if revoked is None or had == has:
+            return ()
+        return ((owed_event if has else revocation_event)(after.receiver, revoked),)
 
     async def _keep(self, receiver: str, edit: Edit, told: Sequence[EventDraft], mirror: Mirror) -> None:
         """The tick, the mirror and the events, durable together; then the plan, which can be made up for later."""

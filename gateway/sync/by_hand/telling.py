@@ -17,7 +17,7 @@ from gateway.domain.revocation import Revocation
 from gateway.domain.transmitter import write_serial
 from gateway.domain.visit_sheet import Tick
 
-__all__ = ["applied_event", "revocation_event", "slot_events"]
+__all__ = ["applied_event", "owed_event", "revocation_event", "slot_events"]
 
 
 def slot_events(before: Mirror, after: Mirror, *, asked_by: str, tick: Tick | None) -> tuple[EventDraft, ...]:
@@ -58,6 +58,19 @@ def revocation_event(receiver: str, revocation: Revocation) -> EventDraft:
         "proven": False,
     }
     return EventDraft(EventName.REVOCATION_APPLIED, receiver, data)
+
+
+def owed_event(receiver: str, revocation: Revocation) -> EventDraft:
+    """A revoked transmitter is there after all: a tick was taken back, or it was learned all the same."""
+    data = {
+        "serial": write_serial(revocation.serial),
+        "asked_by": revocation.asked_by,
+        "reason": revocation.reason,
+        "receivers": [receiver],
+        "owed": [receiver],
+        "by_hand": True,
+    }
+    return EventDraft(EventName.REVOCATION_PENDING, receiver, data)
 
 
 def applied_event(plan: Plan) -> EventDraft:

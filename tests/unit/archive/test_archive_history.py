@@ -501,18 +501,20 @@ async def test_a_story_that_began_before_the_record(past: Past) -> None:
 
 
 async def test_plans_that_were_held_or_failed_are_in_the_story(past: Past) -> None:
-    """What was intended and never happened is told as such; one without an event has no certain time."""
+    """What was intended and never happened is told as such; one without an event has the time that it knows itself."""
     gone = Change(ChangeKind.REMOVED, 4, Slot(4, 123, 2, _outputs(GATE)), None, "slot 4: Berth is removed")
     near = Change(ChangeKind.REMOVED, 5, Slot(5, 1234, 2, _outputs(GATE)), None, "slot 5: another is removed")
     held = Plan("p1", "slip-gate", past.clock.now(), "d1", 1, (gone, near), 0, 1.0, PlanState.HELD)
     data = {"plan": "p1"}
     await past.store.journal.commit(Commit(events=(EventDraft(EventName.PLAN_HELD, "slip-gate", data),), plans=(held,)))
     older = replace(held, id="p0", state=PlanState.SUPERSEDED)
-    await past.store.journal.commit(Commit(plans=(older,)))
+    oldest = replace(older, id="p-1", state=PlanState.PENDING, clock_trusted=True)
+    await past.store.journal.commit(Commit(plans=(older, oldest)))
     story = await past.historian().story(123)
     assert {c.words: c.moment.at is not None for c in story.chapters} == {
         "waits for approval (p1, roster): slot 4: Berth is removed": True,
         "given up for newer changes (p0, roster): slot 4: Berth is removed": False,
+        "pending (p-1, roster): slot 4: Berth is removed": True,
     }
 
 

@@ -263,6 +263,8 @@ async def test_a_revocation_is_owed_first_and_ends_by_hand() -> None:
     assert (applied.data["proven"], applied.data["by_hand"], applied.receiver) == (False, True, SHED)
     await house.desk.untick(SHED, sheet.lines[0].number, asked_by="token:desk")
     assert house.revoker.state(1) == {SHED: RevocationState.OWED}
+    again = house.store.journal.all(EventName.REVOCATION_PENDING)[-1]
+    assert (again.receiver, again.data["owed"], again.data["by_hand"]) == (SHED, [SHED], True)
 
 
 async def test_a_revocation_stands_on_the_sheet_without_a_roster() -> None:
