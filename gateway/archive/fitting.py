@@ -145,7 +145,10 @@ class _Fitting:
         on_times_s: dict[int, int] = {}
         for output, seconds in enumerate(wanted.on_times_s, 1):
             if output > limits.outputs:
-                self._left_out.append(f"The on-time of {output_words(output, self._names)} is left out.")
+                self._left_out.append(
+                    f"The on-time of {output_words(output, self._names)} is left out, for {self._mirror.receiver} has "
+                    f"{limits.outputs} outputs."
+                )
             elif not limits.on_time_min_s <= seconds <= limits.on_time_max_s:
                 self._left_out.append(
                     f"The on-time of {output_words(output, self._names)} is left out: {seconds} s is outside of "

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from contextlib import suppress
 from enum import StrEnum
 from pathlib import Path
 from typing import Annotated, Any
@@ -10,7 +11,7 @@ from typing import Annotated, Any
 import typer
 from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
 
-from gateway.cli.client import ApiClient, part
+from gateway.cli.client import ApiClient, ApiProblem, part
 from gateway.cli.console import (
     REFUSED,
     AsJson,
@@ -23,7 +24,7 @@ from gateway.cli.console import (
 from gateway.cli.reaching import Reach, reaching
 from gateway.cli.rosters import follow_plan
 from gateway.cli.words import counted
-from gateway.errors import Refused, SettingsFault
+from gateway.errors import NotFound, Refused, SettingsFault
 
 __all__ = ["snapshots"]
 
@@ -178,6 +179,11 @@ def restore(
     async def look(client: ApiClient) -> tuple[str, dict[str, Any]]:
         body["snapshot"] = await _kept(client, snapshot)
         name = receiver or _receiver_of(body["snapshot"])
+        if name.startswith("import."):
+            raise Refused(
+                f"{snapshot} is from elsewhere, so it says nothing of which receiver here is meant.",
+                remedy="Say so, and whether it replaces or is merged into what is there: --receiver NAME --as replace.",
+            )
         return name, await client.send("POST", f"/receivers/{name}/restore-previews", body)
 
     name, found = daemon.ask(look)
@@ -268,10 +274,16 @@ def _confirm(daemon: Reach, receiver: str, serial: str, as_json: bool) -> None:
 
 
 async def _kept(client: ApiClient, name: str) -> str:
-    """The id behind what was named; a file is handed in first."""
-    if name.endswith(".json") or "/" in name:
-        return str((await client.send("POST", "/snapshots", _read(Path(name))))["id"])
-    return name
+    """The id behind what was named; a file is handed in first, unless it is one that is kept here already."""
+    if not (name.endswith(".json") or "/" in name):
+        return name
+    document = _read(Path(name))
+    own = document.get("id") if isinstance(document, dict) else None
+    if isinstance(own, str):
+        with suppress(ApiProblem, NotFound):
+            if await client.get(f"/snapshots/{part(own)}") == document:
+                return own
+    return str((await client.send("POST", "/snapshots", document))["id"])
 
 
 def _receiver_of(snapshot_id: str) -> str:
@@ -283,10 +295,10 @@ def _receiver_of(snapshot_id: str) -> str:
 
 def _read(path: Path) -> Any:
     try:
-        return json.loads(path.read_text("utf-8"))
+        return json.loads(path.read_text("utf-8-sig"))
     except OSError as fault:
         fail(SettingsFault(f"{path} can't be read: {fault.strerror}.", remedy="Check its path and rights."))
-    except ValueError:
+    except (ValueError, RecursionError):
         fail(Refused(f"{path} is no JSON file.", remedy="Name a file that `snapshot show ID --out FILE` wrote."))
 
 
@@ -337,7 +349,7 @@ def _print_preview(found: dict[str, Any]) -> None:
     for words in found["settings"]:
         console.print(f"  {words}", markup=False)
     for words in plan["left_out"] or ():
-        console.print(f"  left out: {words}", markup=False)
+        console.print(f"  {words}" if words.startswith("Conflict: ") else f"  left out: {words}", markup=False)
     if plan["hold"]:
         console.print(f"This would be held: {plan['hold']} Add --approve to let it go ahead.", markup=False)
 

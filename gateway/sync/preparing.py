@@ -20,7 +20,7 @@ from gateway.ports import Archive, Commit, Journal, LiveView, MirrorKeeper, Plan
 from gateway.sync.drafting import Drafter
 from gateway.sync.receipting import NoReceipts, Receipting
 from gateway.sync.refusing import Refusals, guarded_serials, said_no, same_work
-from gateway.sync.words import plan_summary
+from gateway.sync.words import plan_counts, plan_summary
 
 __all__ = ["ADDITIONS", "Prepared", "Preparer"]
 
@@ -116,7 +116,7 @@ class Preparer:
             await self.supersede(held, f"{plan.id} took its place.")
         if not plan.changes:
             stated = await self._receipts.after(plan, mirror, asked=asked)
-            outcome = f"Nothing to write: {plan_summary(plan)}.{stated.words}"
+            outcome = f"Nothing to write: {plan_counts(plan)}.{stated.words}"
             plan = replace(plan, state=PlanState.APPLIED, outcome=outcome, receipt=stated.receipt)
             return Prepared(plan, mirror)
         return Prepared(await self._make_durable(replace(plan, hold=""), mirror), mirror)
@@ -172,7 +172,7 @@ class Preparer:
         Raises StoreUnavailable.
         """
         if not plan.changes:
-            plan = replace(plan, state=PlanState.APPLIED, outcome=f"Nothing to write: {plan_summary(plan)}.")
+            plan = replace(plan, state=PlanState.APPLIED, outcome=f"Nothing to write: {plan_counts(plan)}.")
             await self._journal.commit(Commit(plans=(plan,)))
             return Prepared(plan, mirror)
         if plan.hold:

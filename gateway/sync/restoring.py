@@ -29,7 +29,7 @@ from gateway.sync.restore_drafting import RestoreDrafter
 from gateway.sync.runner import SyncRunner
 from gateway.sync.site import Site
 from gateway.sync.waiting import Waiting
-from gateway.sync.words import plan_summary
+from gateway.sync.words import plan_counts, plan_summary
 
 __all__ = ["Restorer"]
 
@@ -122,7 +122,7 @@ class Restorer:
     async def _keep(self, plan: Plan, mirror: Mirror, wait: RosterWait) -> Plan:
         """Durable, in the order that a cut can't break."""
         if not plan.changes and plan.settings is None:
-            outcome = f"Nothing to write: {plan_summary(plan)}."
+            outcome = f"Nothing to write: {plan_counts(plan)}."
             plan = replace(plan, state=PlanState.APPLIED, hold="", outcome=outcome)
         else:
             taken = await self._archive.take(plan.receiver, mirror, reason="plan", status=self._status(plan.receiver))

@@ -15,7 +15,7 @@ from gateway.domain.receiver import Slot
 from gateway.domain.transmitter import BUILT_IN_KINDS, Kind, write_serial
 from gateway.ports import ReceiverFacts
 
-__all__ = ["Person", "change_words", "joined", "plan_document", "plan_summary", "slot_document"]
+__all__ = ["Person", "change_words", "joined", "plan_counts", "plan_document", "plan_summary", "slot_document"]
 
 _ANY = BUILT_IN_KINDS["any"]
 
@@ -41,10 +41,17 @@ def change_words(before: Slot | None, after: Slot | None, facts: ReceiverFacts, 
     return f"{head}, {joined(_differences(before, after, facts, person.kind))}"
 
 
+def plan_counts(plan: Plan) -> str:
+    """ "3 added, 1 changed, 2 removed, 381 unchanged"."""
+    return (
+        f"{plan.count(ChangeKind.ADDED)} added, {plan.count(ChangeKind.CHANGED)} changed, "
+        f"{plan.count(ChangeKind.REMOVED)} removed, {plan.unchanged} unchanged"
+    )
+
+
 def plan_summary(plan: Plan) -> str:
     """ "3 added, 1 changed, 2 removed, 381 unchanged; about 4 s on the wire"."""
-    counts = f"{plan.count(ChangeKind.ADDED)} added, {plan.count(ChangeKind.CHANGED)} changed, "
-    counts += f"{plan.count(ChangeKind.REMOVED)} removed, {plan.unchanged} unchanged"
+    counts = plan_counts(plan)
     if not plan.changes:
         return f"{counts}; nothing to write"
     return f"{counts}; {_about(plan.wire_s)} on the wire" if plan.wire_s else f"{counts}; to be done by hand"
