@@ -215,6 +215,11 @@ def _work_place(told: Told) -> str:
     return place_words(told.text("of")) or "the whole site"
 
 
+def _minutes(told: Told) -> str:
+    count = told.text("minutes", "?")
+    return f"{count} minute" if count == "1" else f"{count} minutes"
+
+
 def _visit_ended(told: Told) -> str:
     count = told.text("changed_count", "0")
     things = {"0": "nothing", "1": "1 thing"}.get(count, f"{count} things")
@@ -267,9 +272,7 @@ _SENTENCES: Mapping[EventName, Callable[[Told], str]] = {
     EventName.CLOCK_UNTRUSTED: lambda _: "the gateway's clock is not known to be right.",
     EventName.CLOCK_TRUSTED: lambda _: "the gateway's clock is known to be right again.",
     EventName.JOURNAL_RESTARTED: lambda _: "the list of events began anew.",
-    EventName.VISIT_STARTED: lambda t: (
-        f"work is in progress at {_work_place(t)} for {t.text('minutes', '?')} minutes{_also(t, 'reason')}"
-    ),
+    EventName.VISIT_STARTED: lambda t: f"work is in progress at {_work_place(t)} for {_minutes(t)}{_also(t, 'reason')}",
     EventName.VISIT_ENDED: _visit_ended,
     EventName.OUTLET_FAILING: lambda t: (
         f"events can't be delivered to {t.text('outlet', 'an outlet')}{_also(t, 'problem')}"

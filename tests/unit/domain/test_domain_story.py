@@ -88,6 +88,8 @@ _HEARD = {"serial": "0048231907", "holder": "Berth 12", "position": "1", "output
         ),
         ("plan.applied", "slip-gate", {"added": 1, "removed": 4},
             "Slip Gate was brought up to date and proven: 1 added and 4 removed."),
+        ("visit.started", "", {"of": "slip-gate", "minutes": 1, "reason": "aerial"},
+            "Work is in progress at Slip Gate for 1 minute: aerial."),
         ("visit.ended", "", {"of": "slip-gate", "changed_count": 1},
             "Work at Slip Gate is over; 1 thing changed meanwhile."),
         ("condition.raised", "", {"gate": "barrier", "sentence": "It is open."}, "It is open."),
