@@ -95,6 +95,8 @@ def _live(site: Site) -> None:
     until(lambda: [e for e in daemon.events() if e["type"].endswith("transmitter.heard")], "a press in the journal")
     daemon.post("/revocations", {"serial": _LOST, "reason": _REASON})
     until(lambda: daemon.get(f"/revocations/{_LOST}")["proven"], "a proven revocation")
+    yard.lines["quayside"].tell(f"@1 press {_LOST} 1")  # a condition whose sentence has the serial
+    until(lambda: daemon.get("/conditions")["conditions"], "the revoked transmitter was used")
     new = _secret(yard.folder / "new", _NEW_LINK)
     assert yard.run("settings", "set", "slip-gate", "--password-file", new).code == 0
     site.get("/api/v1/gateway", _WRONG_TOKEN)
