@@ -99,7 +99,7 @@ def test_the_guard_a_faulty_roster_and_a_lost_source(yard: Yard) -> None:
     held = yard.run("roster", "apply")
     assert held.code == 1
     assert "Held: " in held.out
-    assert "--approve" in held.out
+    assert "gatepost plan approve " in held.out
     assert line.memory() == full
     approved = yard.run("roster", "apply", "--approve")
     assert approved.code == 0, approved.said
