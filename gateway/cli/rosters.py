@@ -24,6 +24,7 @@ from gateway.cli.console import (
     tell_aside,
     tell_error,
 )
+from gateway.cli.plan_turns import in_turn
 from gateway.cli.reaching import Reach, reaching
 from gateway.cli.words import counted, date_change_sentence, plan_sentence, result_sentence
 from gateway.clock import SystemClock
@@ -301,21 +302,32 @@ async def _apply_plan(client: ApiClient, receiver: str, approve: bool, bars: Pro
 
     Where additions go ahead of what is held for approval, there are two: what was done, and what waits or was approved.
     """
-    plan: dict[str, Any] = await client.send("POST", "/plans", {"receiver": receiver})
+    plan = await _started(client, receiver, bars)
     if plan["by_hand"]:
         return await _onto_the_sheet(client, plan, approve)
     plan = await follow_plan(client, plan, bars)
     if plan["reason"] != "additions" or plan["state"] != "applied":
         return [await _approved(client, plan, bars) if approve else plan]
-    rest = await follow_plan(client, await client.send("POST", "/plans", {"receiver": receiver}), bars)
+    rest = await follow_plan(client, await _started(client, receiver, bars), bars)
     return [plan, await _approved(client, rest, bars) if approve else rest]
+
+
+async def _started(client: ApiClient, receiver: str, bars: Progress) -> dict[str, Any]:
+    async def ask() -> Any:
+        return await client.send("POST", "/plans", {"receiver": receiver})
+
+    return await in_turn(ask, receiver, bars)
 
 
 async def _approved(client: ApiClient, plan: dict[str, Any], bars: Progress) -> dict[str, Any]:
     """The plan's end, once it is approved if it is held."""
     if plan["state"] != "held":
         return plan
-    return await follow_plan(client, await client.send("POST", f"/plans/{plan['id']}/application"), bars)
+
+    async def ask() -> Any:
+        return await client.send("POST", f"/plans/{plan['id']}/application")
+
+    return await follow_plan(client, await in_turn(ask, plan["receiver"], bars), bars)
 
 
 async def _onto_the_sheet(client: ApiClient, plan: dict[str, Any], approve: bool) -> list[dict[str, Any]]:

@@ -23,7 +23,7 @@ from gateway.cli.console import (
 )
 from gateway.cli.reaching import Reach, reaching
 from gateway.cli.rosters import follow_plan
-from gateway.cli.words import counted
+from gateway.cli.words import counted, plan_sentence
 from gateway.errors import NotFound, Refused, SettingsFault
 
 __all__ = ["snapshots"]
@@ -248,11 +248,22 @@ def approve_wait(
         _confirm(daemon, receiver, replacement, as_json)
         return
     body = {"approve": "roster" if roster else "snapshot"}
-    found = daemon.ask(lambda client: client.send("POST", f"/receivers/{part(receiver)}/approvals", body))
+
+    async def work(client: ApiClient) -> tuple[Any, dict[str, Any] | None]:
+        found = await client.send("POST", f"/receivers/{part(receiver)}/approvals", body)
+        if roster and not as_json:
+            with suppress(ApiProblem):  # without a roster there is nothing to foresee
+                return found, await client.send("POST", "/plans", {"receiver": receiver, "preview": True})
+        return found, None
+
+    found, ahead = daemon.ask(work)
     if as_json:
         print_json(found)
     elif roster:
         console.print(f"The roster goes on at {receiver} from its next run.", markup=False)
+        if ahead is not None:
+            console.print(f"It would do this: {plan_sentence(ahead)}", markup=False)
+            console.print(f"One by one: gatepost roster preview --receiver {receiver}", markup=False)
     else:
         console.print(f"What {receiver} holds stays until another roster is accepted.", markup=False)
 
