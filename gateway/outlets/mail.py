@@ -23,6 +23,7 @@ from gateway.outlets.mail_later import PutOff
 from gateway.outlets.mail_pace import LOOK_S, DailyTime, HourlyLimit, QuietHours
 from gateway.outlets.mail_sending import MailServer, MailServerPlan, Taken
 from gateway.outlets.mail_text import events_mail
+from gateway.outlets.mail_urgent import UrgentLook
 from gateway.outlets.samples import sample_drafts, samples_for
 from gateway.outlets.schedules import MAIL
 from gateway.ports import (
@@ -100,6 +101,7 @@ class MailOutlet(Outlet):
         self._quiet = QuietHours(*plan.quiet, plan.zone) if plan.quiet else None
         self._limit = HourlyLimit(plan.most_an_hour)
         self._urgent_limit = HourlyLimit(plan.most_an_hour)
+        self._urgent = UrgentLook(journal, self._is_urgent, self.batch)
         self._put_off = PutOff()
         self._server = MailServer(_server_of(plan), trust=trust, clock=clock)
         self._digest: Digest | None = None
@@ -131,7 +133,7 @@ class MailOutlet(Outlet):
     async def deliver(self, parcels: Sequence[Parcel]) -> Delivery:
         """One mail about all of them, or Held."""
         events, test = [parcel.event for parcel in parcels], parcels[0].test
-        pressing = self._presses(events)
+        pressing = await self._urgent.presses(events)
         if not test and (held := self._not_now(pressing)) is not None:
             return held
         outcome = await self._send(events, self._plan.recipients, test=test)
@@ -158,9 +160,9 @@ class MailOutlet(Outlet):
 
     # --- when ---
 
-    def _presses(self, events: Sequence[Event]) -> bool:
+    def _is_urgent(self, event: Event) -> bool:
         urgent = self._plan.urgent
-        return urgent is not None and any(event.late is None and urgent.takes(event, self.name) for event in events)
+        return urgent is not None and event.late is None and self.wants(event) and urgent.takes(event, self.name)
 
     def _not_now(self, pressing: bool) -> Held | None:
         """What presses passes quiet hours and the others' limit; it has a limit of its own, as large."""
@@ -176,7 +178,9 @@ class MailOutlet(Outlet):
     async def _send(
         self, events: Sequence[Event], recipients: Sequence[str], *, test: bool = False
     ) -> Taken | Delivery:
+        """What is urgent leads: it is in the subject, and never among those that are only counted."""
         plan = self._plan
+        events = sorted(events, key=lambda event: not self._is_urgent(event))
         mail = events_mail(events, site=plan.site, zone=plan.zone, personal=plan.personal, test=test)
         outcome = await self._server.send(mail, to=plan.recipients, only=recipients, reference=str(events[0].id))
         if isinstance(outcome, Taken) and outcome.refused:
@@ -198,7 +202,7 @@ class MailOutlet(Outlet):
 
     async def _try_put_off(self) -> None:
         for waiting in self._put_off.due(self._clock.monotonic()):
-            if self._not_now(self._presses(waiting.events)) is not None:
+            if self._not_now(any(map(self._is_urgent, waiting.events))) is not None:
                 continue
             outcome, now_s = await self._send(waiting.events, [waiting.recipient]), self._clock.monotonic()
             if isinstance(outcome, Taken):

@@ -296,6 +296,27 @@ async def test_what_is_urgent_passes_the_limit_of_the_others() -> None:
             assert (len(server.mails), house.state("office").state) == (6, "held")
 
 
+async def test_what_is_urgent_is_seen_behind_a_long_night() -> None:
+    """450 events wait, more than two mails take: what was urgent behind them goes out at night with all of it."""
+    clock = FakeClock(datetime(2026, 3, 2, 20, 0, tzinfo=UTC))
+    bench = Bench(clock)
+    urgent = Choice(frozenset({"condition.raised:tamper"}))
+    async with serving(starttls=server_tls()) as server:
+        outlet = bench.outlet(server, quiet=(time(19, 0), time(23, 0)), urgent=urgent)
+        async with running(bench, outlet) as house:
+            await happen(bench, 450)
+            await clock.advance(300)
+            assert (house.state("office").state, server.mails) == ("held", [])
+            await happen(bench, kind="tamper")
+            await clock.advance(10)
+            await until(lambda: len(server.mails) == 3)
+            await until(lambda: house.state("office").lag == 0)
+            assert server.mails[2]["Subject"] == "fennel-quay: slip-gate, tamper raised and 50 more"
+            await happen(bench)
+            await clock.advance(300)
+            assert (house.state("office").state, len(server.mails)) == ("held", 3)
+
+
 async def test_quiet_hours_end_when_the_clock_is_put_right() -> None:
     """It was two hours slow: what waited goes out as soon as the wall clock says that the night is over."""
     clock = FakeClock(datetime(2026, 3, 2, 5, 0, tzinfo=UTC))
@@ -330,7 +351,7 @@ async def test_quiet_hours_gather_and_what_is_urgent_passes() -> None:
             await clock.advance(1800)
             await until(lambda: len(server.mails) == 2)
     assert [mail["Subject"] for mail in server.mails] == [
-        "fennel-quay: slip-gate, left open raised and 3 more",
+        "fennel-quay: slip-gate, tamper raised and 3 more",
         "fennel-quay: slip-gate, left open raised and 1 more",
     ]
 

@@ -15,9 +15,11 @@ from gateway.ports import Commit
 from tests.fakes.clock import FakeClock
 from tests.fakes.memory_store import MemoryStore
 
+STEP_S = 100
+
 
 class Days:
-    """A site whose digest is looked after every half minute, as the outlet does."""
+    """A site whose digest is looked after every so often, as the outlet does."""
 
     def __init__(self, start: datetime, at: time, zone: ZoneInfo) -> None:
         self.clock = FakeClock(start)
@@ -52,12 +54,12 @@ class Days:
 
     async def pass_by(self, hours: float, *, events_every_s: float = 900.0) -> None:
         """Time passes; something happens each quarter of an hour."""
-        for step in range(int(hours * 3600 / 30)):
-            if step * 30 % events_every_s == 0:
+        for step in range(int(hours * 3600 / STEP_S)):
+            if step * STEP_S % events_every_s == 0:
                 draft = EventDraft(EventName.LINK_LOST, "slip-gate", {})
                 await self.store.journal.commit(Commit(events=(draft,)))
             await self.look()
-            await self.clock.advance(30)
+            await self.clock.advance(STEP_S)
 
 
 #: A change forward and one back in each: IANA tz 2025b; Lord Howe's are of half an hour, Casablanca's the other way.
