@@ -163,6 +163,10 @@ class SettingsDesk(Protocol):
         local_programming: bool | None = None,
         password: str | None = None,
         asked_by: str,
+        basis: Callable[[ReceiverSettings], None] | None = None,
     ) -> tuple[ReceiverSettings, ReceiverSettings]:
-        """Before and after. Refused with `on-time-out-of-range` and the like before anything is written."""
+        """Before and after. Refused with `on-time-out-of-range` and the like before anything is written.
+
+        Changes of a receiver follow one another. `basis` is called with what stands when its turn comes; it may raise.
+        """
         ...

@@ -7,7 +7,9 @@ from any other hand. The link password is write-only: its event says that it was
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import asyncio
+from collections import defaultdict
+from collections.abc import Callable, Mapping
 
 from gateway.domain.events import EventDraft, EventName
 from gateway.domain.mirror import Mirror
@@ -31,6 +33,8 @@ class SettingsDesk:
         self._journal = journal
         self._mirrors = mirrors
         self._keeper = keeper
+        #: Two changes at once would each read back what the other has written.
+        self._turns: defaultdict[str, asyncio.Lock] = defaultdict(asyncio.Lock)
 
     async def read(self, receiver: str) -> ReceiverSettings:
         """The settings as they are now. Raises NotFound, Unsupported, LineError, PeerError."""
@@ -44,8 +48,9 @@ class SettingsDesk:
         local_programming: bool | None = None,
         password: str | None = None,
         asked_by: str,
+        basis: Callable[[ReceiverSettings], None] | None = None,
     ) -> tuple[ReceiverSettings, ReceiverSettings]:
-        """Write what differs and read everything back; before and after.
+        """Write what differs and read everything back; before and after. `basis` may refuse what stands then.
 
         Raises Refused with `on-time-out-of-range`, `no-such-output`, `password-unfit` or `nothing-asked` before
         anything is written; `receiver-unconfirmed`; Unsupported; NotProven; LineError.
@@ -56,9 +61,12 @@ class SettingsDesk:
         if password is not None:
             _check_password(driver, password)
         _check_on_times(receiver, await self._limits(receiver, driver), on_times_s or {})
-        before = await driver.read_settings()
-        after = await self._write(driver, before, on_times_s or {}, local_programming, password)
-        _check_after(receiver, after, on_times_s or {}, local_programming, password)
+        async with self._turns[receiver]:
+            before = await driver.read_settings()
+            if basis is not None:
+                basis(before)
+            after = await self._write(driver, before, on_times_s or {}, local_programming, password)
+            _check_after(receiver, after, on_times_s or {}, local_programming, password)
         if password and before.password_set and after.password_set:
             data = {"password": "changed", "origin": Origin.LINE.value, "asked_by": asked_by}
             await self._journal.commit(Commit(events=(EventDraft(EventName.SETTINGS_CHANGED, receiver, data),)))

@@ -5,7 +5,7 @@ They know no rules: a test that needs a refusal puts the error into `refuse`.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 from typing import Any
@@ -223,7 +223,10 @@ class FakeSettingsDesk:
         local_programming: bool | None = None,
         password: str | None = None,
         asked_by: str,
+        basis: Callable[[ReceiverSettings], None] | None = None,
     ) -> tuple[ReceiverSettings, ReceiverSettings]:
+        if basis is not None:
+            basis(self.settings)
         self.asked.append(
             {
                 "receiver": receiver,

@@ -36,8 +36,11 @@ async def change_settings(request: web.Request) -> web.StreamResponse:
     body = await read_body(request, SettingsBody)
     if body.password is not None:
         require_capability(services, receiver, Capability.PASSWORD)
-    now = await services.settings.read(receiver)
-    require_match(request.headers.get("If-Match"), _tag(receiver, now))
+
+    def unchanged(now: ReceiverSettings) -> None:
+        require_match(request.headers.get("If-Match"), _tag(receiver, now))
+
+    unchanged(await services.settings.read(receiver))
     async with audited(request, "settings.changed", _detail(receiver, body)):
         before, after = await services.settings.change(
             receiver,
@@ -45,6 +48,7 @@ async def change_settings(request: web.Request) -> web.StreamResponse:
             local_programming=body.local_programming,
             password=body.password.get_secret_value() if body.password is not None else None,
             asked_by=caller_of(request).name,
+            basis=unchanged,
         )
     answer = SettingsChangeAnswer(before=_answer(before), after=_answer(after))
     return reply(answer, headers={"ETag": _tag(receiver, after)})

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import asyncio
 from collections.abc import Mapping
 
 import pytest
 
 from gateway.domain.events import EventName
-from gateway.domain.receiver import Capability
+from gateway.domain.receiver import Capability, ReceiverSettings
 from gateway.errors import NotProven, Refused, Unsupported
 from tests.fakes.clock import FakeClock
 from tests.fakes.receiver import EVERYTHING, FakeReceiver
@@ -121,3 +122,30 @@ async def test_another_receiver_in_its_place_is_not_written() -> None:
         await house.settings.change("slip-gate", on_times_s={1: 9}, asked_by="Kim")
     assert refused.value.code == "receiver-unconfirmed"
     assert receiver.write_frames == 0
+
+
+async def test_of_several_at_once_the_first_alone_starts_from_what_it_saw() -> None:
+    """They follow one another, so that each reads back what it wrote itself; no other is called unproven."""
+    clock = FakeClock()
+    receiver = FakeReceiver(clock=clock, frame_s=0.01)
+    house = SyncHouse([receiver], clock=clock)
+    await clock.run(house.keeper.refresh("slip-gate"))
+    seen = await clock.run(house.settings.read("slip-gate"))
+
+    def unchanged(now: ReceiverSettings) -> None:
+        if now != seen:
+            raise Refused("It was changed since.", remedy="Look again.", code="changed-since")
+
+    async def change(seconds: int) -> str:
+        try:
+            _, after = await house.settings.change(
+                "slip-gate", on_times_s={1: seconds}, asked_by="Kim", basis=unchanged
+            )
+        except Refused as error:
+            return error.code
+        assert after.on_times_s[0] == seconds
+        return "done"
+
+    outcomes = await clock.run(asyncio.gather(*map(change, (11, 12, 13, 14))))
+    assert sorted(outcomes) == ["changed-since", "changed-since", "changed-since", "done"]
+    assert receiver.frames_of["write_on_time"] == 1
