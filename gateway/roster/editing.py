@@ -254,7 +254,7 @@ class _Document:
                 del names[text]
 
     def write(self) -> bytes:
-        return tomlkit.dumps(self._document).encode("utf-8")
+        return tomlkit.dumps(self._document).lstrip("\n").encode("utf-8")
 
     def _groups(self) -> Any:
         if "groups" not in self._document:

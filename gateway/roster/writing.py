@@ -67,7 +67,7 @@ def groups_toml(
     _add_tables(document, "groups", {name: _group(table) for name, table in groups.items()})
     _add_tables(document, "kinds", {name: {"positions": list(labels)} for name, labels in kinds.items()})
     _add_tables(document, "labels", {receiver: dict(names) for receiver, names in labels.items() if names})
-    return tomlkit.dumps(document).encode("utf-8")
+    return tomlkit.dumps(document).lstrip("\n").encode("utf-8")
 
 
 def _group(table: Mapping[str, Mapping[str, Sequence[str]]]) -> dict[str, Any]:

@@ -178,6 +178,8 @@ def refusals(yard: Yard, daemon: Daemon) -> None:
     refused = yard.run("people", "import", broken)
     assert refused.code == 1
     assert ("row 2" in refused.err, "row 3" in refused.err) == (True, True)
+    broken.write_bytes(b"serial,holder,rights\n" + b"1,A,1:slip-gate/gate\n" * 500_000)
+    assert f"{broken} is larger than 10 MiB." in yard.run("people", "import", broken).err
     assert len(daemon.get("/roster/edits")["edits"]) == known + 1
     assert daemon.client.get(path).headers["ETag"] == first.headers["ETag"]
 

@@ -14,6 +14,7 @@ from gateway.cli.console import AsJson, console, local_time, print_json
 from gateway.cli.people.outcomes import Apply, make_edit
 from gateway.cli.reaching import Reach, reaching
 from gateway.errors import Refused, SettingsFault
+from gateway.roster.file_source import MAX_BYTES
 
 __all__ = ["export", "history", "import_", "restore", "write_pair"]
 
@@ -188,6 +189,14 @@ def _later_edits(based_on: int) -> Refused:
 
 def _bytes(path: Path) -> bytes:
     try:
-        return path.read_bytes()
+        with path.open("rb") as file:
+            content = file.read(MAX_BYTES + 1)
     except OSError as fault:
         raise SettingsFault(f"{path} can't be read: {fault.strerror}.", remedy="Name a file that is there.") from fault
+    if len(content) > MAX_BYTES:
+        raise Refused(
+            f"{path} is larger than {MAX_BYTES >> 20} MiB.",
+            remedy="Name the roster file; no roster is that large.",
+            code="roster-refused",
+        )
+    return content

@@ -133,6 +133,7 @@ def test_a_workbook_as_people_have_it_becomes_text(form: str) -> None:
         "0048231907,Berth 12,berth-holders,2026-10-31,7.5",
         "0048231911,Harbour office,Berth-holders,2026-10-31T18:00:00,",
     ]
+    assert (text.groups or b"").startswith(b"[groups.berth-holders]\n")
     assert tomllib.loads((text.groups or b"").decode()) == {
         "groups": {"berth-holders": {"slip-gate": {"1": ["gate", "2"]}}},
         "labels": {"slip-gate": {"0048231907": "B 12", "0048231911": ""}},
