@@ -76,8 +76,14 @@ def show(
     out: Annotated[Path | None, typer.Option("--out", help="Write the file there, to hand it on.")] = None,
     as_json: AsJson = False,
 ) -> None:
-    """Show a receipt, or export its file. It names no person and no transmitter."""
-    found = daemon.ask(lambda client: client.get(f"/receipts/{part(receipt)}"))
+    """Show a receipt, or export its file, which names no person and no transmitter."""
+
+    async def work(client: ApiClient) -> tuple[dict[str, Any], list[str]]:
+        found = await client.get(f"/receipts/{part(receipt)}")
+        gone = found["receipt"].get("done") == "revocation"
+        return found, await _salted(client, receipt) if gone else []
+
+    found, salted = daemon.ask(work)
     if out is not None:
         _write(out, json.dumps(found, ensure_ascii=False, indent=1) + "\n")
         console.print(
@@ -88,6 +94,17 @@ def show(
         print_json(found)
     else:
         _print_receipt(found["receipt"])
+        for each in salted:
+            console.print(
+                f"  to show somebody that {each.partition(':')[0]} is one of them, hand on: {each}", markup=False
+            )
+
+
+async def _salted(client: ApiClient, receipt: str) -> list[str]:
+    """What the events of the newest proofs tell of this receipt: SERIAL:SALT of each transmitter."""
+    events = (await client.get("/events", name="revocation.applied", limit=500))["events"]
+    told = [event["data"] for event in events if event["data"].get("receipt") == receipt]
+    return sorted(f"{data['serial']}:{data['salt']}" for data in told)
 
 
 @receipts.command("key")

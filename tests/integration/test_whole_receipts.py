@@ -101,6 +101,7 @@ def revoked_and_restored(yard: Yard, folder: Path, key: Path) -> None:
     (event,) = [e for e in yard.daemon.events() if e["type"].endswith("revocation.applied")]
     file = folder / "revoked.json"
     assert yard.run("receipt", "show", event["data"]["receipt"], "--out", file).code == 0
+    assert f"hand on: {lost}:{event['data']['salt']}" in yard.run("receipt", "show", event["data"]["receipt"]).out
     receipt = json.loads(file.read_text())
     salted = f"{lost}:{event['data']['salt']}"
     assert receipt["receipt"]["revoked"] == [hashlib.sha256(salted.encode()).hexdigest()]
