@@ -24,6 +24,8 @@ def reset(
     if as_json and confirm is None:
         raise typer.BadParameter("--json asks nothing; add --confirm with the receiver's name")
     found = ask(lambda client: client.get(f"/receivers/{part(receiver)}"), socket=socket)
+    if "reset" not in found["capabilities"]:
+        confirm = confirm or ""  # nobody is asked about what can't be done; the answer says so
     if confirm is None:
         held = found["slots_used"]
         console.print(

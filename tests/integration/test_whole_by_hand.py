@@ -185,6 +185,9 @@ def test_a_dead_receiver_is_replaced_by_hand(yard: Yard) -> None:
     until(lambda: ("learn", TWO) in _open(daemon).values(), "the roster's own lines")
 
     other = yard.run("snapshot", "take", "slip-gate", "--json").json["id"]
+    cleared = yard.run("reset", "boat-shed")
+    assert (cleared.code, cleared.out) == (1, ""), "nobody is asked about what can't be done"
+    assert "No line reaches boat-shed" in cleared.err
     preview = yard.run("snapshot", "restore", other, "--receiver", "boat-shed", "--as", "replace", "--preview")
     assert "First: Teach output 1 (gate) an on-time of 5 s at the board, as it had." in preview.out
 
