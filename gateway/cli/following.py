@@ -21,7 +21,7 @@ from gateway.cli.console import AsJson, console, tell_aside
 from gateway.cli.reaching import Reach, reaching
 from gateway.cli.words import event_sentence
 from gateway.domain.cloudevents import TYPE_PREFIX
-from gateway.domain.events import EventName
+from gateway.domain.events import EventId, EventName
 from gateway.domain.gate import Contact, Gate, InputRole
 from gateway.domain.story import StoryKind, gates_of, kind_of
 
@@ -122,6 +122,7 @@ def follow(
     if after is not None and since is not None:
         raise typer.BadParameter("--after and --since exclude each other; give one")
     _check_kinds(kind or ())
+    _check_id(after)
     begin = read_since(since, datetime.now(UTC)) if since is not None else None
 
     async def work(client: ApiClient) -> None:
@@ -147,6 +148,15 @@ def _show(event: Mapping[str, Any], as_json: bool) -> None:
     console.print(event_sentence(event), markup=False)
     if str(event.get("type")) == TYPE_PREFIX + EventName.JOURNAL_RESTARTED:
         tell_aside("Something may be missing before this; what is kept follows.")
+
+
+def _check_id(after: str | None) -> None:
+    try:
+        EventId.parse(after or "a-0")
+    except ValueError as error:
+        raise typer.BadParameter(
+            f"“{after}” is no event's id; write one such as k3v9-1188, as --json shows them"
+        ) from error
 
 
 async def _newest(client: ApiClient) -> str:

@@ -97,6 +97,7 @@ def test_what_follow_can_not_do_is_said(yard: Yard) -> None:
         (("--since", "yesterday"), "how long ago"),
         (("--gate", "boathouse"), "no gate"),
         (("--since", "1h", "--after", "x-1"), "exclude each other"),
+        (("--after", "nonsense"), "is no event's id"),
     ):
         done = yard.run("follow", *wrong)
         assert done.code == 2, done.said
