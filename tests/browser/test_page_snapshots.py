@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import asyncio
 import json
 from collections.abc import Iterator
 from typing import Any
 
 import pytest
-from playwright.async_api import Browser, FilePayload, Page, expect
+from playwright.async_api import Browser, FilePayload, Page, Route, expect
 
 from tests.browser.driving import SCHEMES, SIZES, Visitor, open_visitor
 from tests.browser.looks import check_looks
@@ -89,6 +90,36 @@ async def test_taken_compared_restored_and_the_roster_let_go_on(browser: Browser
         await waits.get_by_role("button", name="Let the roster go on").click()
         await expect(waits).to_have_count(0)
         assert works.yard.daemon.receiver("slip-gate")["waiting"] is None
+
+
+async def test_how_far_a_memory_is_read_while_somebody_waits(browser: Browser, works: Quay) -> None:
+    """An answer that waits for the wire says how far it is, and no longer than that."""
+    snapshot = _take(works)
+    answered = asyncio.Event()
+
+    async def late(route: Route) -> None:
+        await answered.wait()
+        await route.continue_()
+
+    async def being_read(route: Route) -> None:
+        found = await (await route.fetch()).json()
+        found["receivers"][0]["reading"] = {"done": 320, "total": 1024}
+        await route.fulfill(json=found)
+
+    async with open_visitor(browser, works.address) as visitor:
+        page = visitor.page
+        await visitor.sign_in(works.token("roster"))
+        await visitor.go(f"snapshots?restore={snapshot['id']}")
+        await page.route("**/restore-previews", late)
+        await page.route("**/api/v1/receivers", being_read)
+        await page.get_by_role("button", name="Show what it would do").click()
+        bar = page.get_by_role("progressbar", name="Reading what Slip Gate holds")
+        await expect(bar).to_have_attribute("value", "320")
+        await expect(page.get_by_text("320 of 1024: reading what Slip Gate holds")).to_be_visible()
+        assert await visitor.violations() == []
+        answered.set()
+        await expect(page.get_by_role("heading", name="What it would do at Slip Gate")).to_be_visible()
+        await expect(bar).to_have_count(0)
 
 
 async def test_a_clone_says_what_to_set_at_the_board_and_what_is_in_the_way(browser: Browser, works: Quay) -> None:

@@ -3,6 +3,7 @@
 import { el, fill, set } from "../dom.js";
 import { sentence } from "../words.js";
 import { failed } from "./notice.js";
+import { patience } from "./patience.js";
 
 let number = 0;
 
@@ -35,6 +36,7 @@ export function tick({ name, label, checked = false, ...more }) {
  */
 export function form({ fields, action, send, extra = [], ...more }) {
   const trouble = el("div", { class: "stack" });
+  const waiting = el("div", {});
   const button = el("button", { type: "submit", class: "main" }, action);
   const node = el(
     "form",
@@ -48,11 +50,13 @@ export function form({ fields, action, send, extra = [], ...more }) {
           clear();
           if (!checkRequired()) return;
           set(button, "aria-busy", "true");
+          const over = patience(waiting);
           try {
             await send(values(node), node);
           } catch (problem) {
             show(problem);
           } finally {
+            over();
             set(button, "aria-busy", null);
           }
         },
@@ -60,6 +64,7 @@ export function form({ fields, action, send, extra = [], ...more }) {
     },
     fields,
     trouble,
+    waiting,
     el("div", { class: "row" }, button, extra),
   );
 

@@ -94,7 +94,7 @@ export function restore(id, { target = "" } = {}) {
         preview.board.length > 0 && tick({ name: "board", label: "What is to be set at the board is set" }),
         field({ name: "name", label: `To confirm, type the receiver's name: ${receiver}`, required: true, autocomplete: "off", spellcheck: "false" }),
       ],
-      action: "Write it to the receiver",
+      action: preview.plan.by_hand ? "Put it on the visit sheet" : "Write it to the receiver",
       async send({ name, board }) {
         if (preview.board.length && !board) throw new Problem({ code: "not-sent", detail: "Something is to be set at the board first.", remedy: "Set the selectors as said above, then tick the box.", places: [{ pointer: "#/board", detail: "Not ticked." }] });
         if (name !== receiver) throw new Problem({ code: "not-sent", detail: "That is not this receiver's name. Nothing was written.", remedy: `Type ${receiver}, or leave it.`, places: [{ pointer: "#/name", detail: `It is ${receiver}.` }] });

@@ -19,7 +19,7 @@ import { count, placeName, sentence } from "../words.js";
 export const view = { path: "snapshots", title: "Snapshots", open };
 
 const PAGE = 20;
-const REASONS = { plan: "Before a change", timetable: "By timetable", asked: "Asked for", reset: "Before a reset" };
+const REASONS = { plan: "Before a change", timetable: "By timetable", asked: "Asked for", reset: "Before a reset", replaced: "What it held last, before another board", "board-reset": "What it held last, before a reset" };
 
 function open(query) {
   if (query.restore || query.compare) {
