@@ -26,7 +26,14 @@ from gateway.domain.events import Event
 from gateway.errors import SettingsFault
 from gateway.outlets.choice import Choice
 from gateway.outlets.documents import write_document
-from gateway.outlets.mqtt_client import CONTENT_TYPE, NOT_THIS_MESSAGE, BrokerRefused, Connection, ConnectionCut
+from gateway.outlets.mqtt_client import (
+    CONTENT_TYPE,
+    NOT_THIS_MESSAGE,
+    BrokerRefused,
+    Connection,
+    ConnectionCut,
+    ConnectionLost,
+)
 from gateway.outlets.mqtt_topics import Topics, check_prefix
 from gateway.outlets.reach import AddressRefused, resolve
 from gateway.outlets.samples import sample_drafts, samples_for
@@ -44,6 +51,7 @@ _KEEPALIVE_S = 20
 _REFUSED_S = 60.0  # a broker that refuses us is not hammered
 _BREAKS_AT = 3  # our choice: a connection that ends so often over one event ends because of it
 _NOT_US = frozenset((133, 134, 135, 138))  # client id, user or password, not authorized, banned (MQTT 5, 3.2.2.2)
+_TAKEN_OVER = 142  # MQTT 5, 3.14.2.1: session taken over
 _JSON = "application/json"
 Documents = Callable[[], Mapping[str, Mapping[str, Any]]]
 
@@ -239,10 +247,21 @@ class MqttOutlet(Outlet):
             return RetryLater(f"The broker {host} refuses this gateway: {_words(error)}.", remedy, _REFUSED_S)
         if isinstance(error, BrokerRefused):
             return RetryLater(_sentence(error), "Look at the broker's access rules and quotas.", _REFUSED_S)
-        if isinstance(error, ConnectionCut):
-            return RetryLater(_sentence(error), "Look at the broker's log and its limits; it is tried again.")
+        if isinstance(error, ConnectionCut | ConnectionLost):
+            return _closed(host, error)
         remedy = "Look at the broker, the network, and whether port and tls fit together."
         return RetryLater(f"No connection to {host}: {_words(error)}.", remedy)
+
+
+def _closed(host: str, error: ConnectionCut | ConnectionLost) -> RetryLater:
+    """A connection that was up. Some brokers say why they close it, others don't."""
+    if isinstance(error, ConnectionCut):
+        return RetryLater(_sentence(error), "Look at the broker's log and its limits; it is tried again.")
+    if error.code == _TAKEN_OVER:
+        remedy = "Give each gateway a client_id of its own: a broker closes the older of two connections with one."
+        return RetryLater(f"Another client came to {host} with this client id.", remedy)
+    remedy = "Look at the broker's log, and whether another gateway has the same client_id; it is tried again."
+    return RetryLater(f"The connection to {host} was closed{error.why}.", remedy)
 
 
 def _words(error: BaseException) -> str:

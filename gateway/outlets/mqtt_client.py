@@ -17,12 +17,13 @@ from paho.mqtt.packettypes import PacketTypes
 from paho.mqtt.properties import Properties
 from paho.mqtt.reasoncodes import ReasonCode
 
-__all__ = ["CONTENT_TYPE", "NOT_THIS_MESSAGE", "BrokerRefused", "Connection", "ConnectionCut"]
+__all__ = ["CONTENT_TYPE", "NOT_THIS_MESSAGE", "BrokerRefused", "Connection", "ConnectionCut", "ConnectionLost"]
 
 CONTENT_TYPE = "application/cloudevents+json; charset=utf-8"
 #: Reason codes that speak of one message: topic name invalid, packet too large, payload format invalid.
 NOT_THIS_MESSAGE = frozenset((144, 149, 153))
 _PUBACK_S = 10.0
+_UNSPECIFIED = 128  # also what paho says when the socket just went
 
 
 class BrokerRefused(aiomqtt.MqttError):
@@ -37,6 +38,16 @@ class ConnectionCut(aiomqtt.MqttError):
     """The connection went while a publish waited for its answer."""
 
 
+class ConnectionLost(aiomqtt.MqttError):
+    """It went while nothing was on its way. `code` is the broker's reason (MQTT 5, 3.14.2.1), 0 when it gave none."""
+
+    def __init__(self, reason: ReasonCode | None) -> None:
+        told = reason is not None and reason.value != _UNSPECIFIED
+        self.code = int(reason.value) if reason is not None and told else 0
+        self.why = f": {reason.getName().lower()}" if reason is not None and told else ""
+        super().__init__(f"the connection was closed{self.why}")
+
+
 class Connection(aiomqtt.Client):
     """`async with` it, then `send`."""
 
@@ -45,6 +56,7 @@ class Connection(aiomqtt.Client):
         self._one_at_a_time = asyncio.Lock()
         self._refusal: ReasonCode | None = None
         self._lost = False
+        self._reason: ReasonCode | None = None
         self._closed_over: ReasonCode | None = None
 
     async def send(self, topic: str, payload: bytes, *, retain: bool, content_type: str) -> None:
@@ -63,9 +75,12 @@ class Connection(aiomqtt.Client):
                 raise ConnectionCut(f"the connection was closed when {topic} was sent, and the broker did not say why")
 
     async def wait_lost(self) -> None:
-        """Raises aiomqtt.MqttError when the connection is gone."""
-        async for _ in self.messages:
-            pass
+        """Raises ConnectionLost when the connection is gone."""
+        try:
+            async for _ in self.messages:
+                pass
+        except aiomqtt.MqttError as error:
+            raise ConnectionLost(self._reason) from error
 
     def _on_publish(
         self, client: Any, userdata: Any, mid: int, reason_code: ReasonCode, properties: Properties
@@ -77,6 +92,7 @@ class Connection(aiomqtt.Client):
     def _on_disconnect(
         self, client: Any, userdata: Any, flags: Any, reason_code: ReasonCode, properties: Properties | None = None
     ) -> None:
+        self._reason = reason_code if isinstance(reason_code, ReasonCode) else None
         super()._on_disconnect(client, userdata, flags, reason_code, properties)
         self._lost = True
         if self._pending_publishes and getattr(reason_code, "value", 0) in NOT_THIS_MESSAGE:

@@ -6,6 +6,7 @@ import asyncio
 import json
 import os
 import signal
+import subprocess
 from collections.abc import AsyncIterator, Mapping
 from contextlib import AbstractAsyncContextManager, asynccontextmanager
 from dataclasses import dataclass, replace
@@ -14,6 +15,8 @@ from typing import Any
 
 import aiomqtt
 import pytest
+from paho.mqtt.packettypes import PacketTypes
+from paho.mqtt.reasoncodes import ReasonCode
 
 from gateway.clock import SystemClock
 from gateway.domain.addresses import AddressPolicy
@@ -21,6 +24,7 @@ from gateway.domain.events import EventDraft, EventName, Span
 from gateway.outlets.choice import Choice
 from gateway.outlets.house import OutletHouse
 from gateway.outlets.mqtt import MqttOutlet, MqttPlan
+from gateway.outlets.mqtt_client import ConnectionLost
 from gateway.ports import Commit
 from tests.fakes.broker import Broker, run_broker
 from tests.fakes.doc_examples import fenced
@@ -236,6 +240,69 @@ async def test_an_absent_broker_is_told_once_and_its_return_too(mosquitto: str, 
         await yard.state("idle")
         told = yard.store.journal.all(EventName.OUTLET_FAILING, EventName.OUTLET_RECOVERED)
     assert [event.name for event in told] == [EventName.OUTLET_FAILING, EventName.OUTLET_RECOVERED]
+
+
+async def test_two_gateways_with_one_client_id_are_told_so(mosquitto: str, tmp_path: Path) -> None:
+    """MQTT 5, 3.1.4: the broker closes the older connection each time. Mosquitto does not say why: it is guessed."""
+    async with run_broker(mosquitto, tmp_path) as broker, gateway(broker) as first:
+        await first.connected()
+        async with gateway(broker) as second:
+            await second.connected()
+            await first.state("retrying", "failing")
+            state = first.house.state("broker")
+    assert state.problem == "The connection to 127.0.0.1 was closed."
+    assert "another gateway has the same client_id" in state.remedy
+
+
+@pytest.mark.parametrize(
+    ("code", "problem"),
+    [
+        (142, "Another client came to broker.example with this client id."),
+        (152, "The connection to broker.example was closed: administrative action."),
+        (128, "The connection to broker.example was closed."),
+    ],
+)
+def test_what_a_broker_says_when_it_closes(code: int, problem: str) -> None:
+    """Reason codes of MQTT 5, 3.14.2.1; 128 is no reason."""
+    lost = ConnectionLost(ReasonCode(PacketTypes.DISCONNECT, identifier=code))
+    plan = MqttPlan("broker", "broker.example", 1883, "fennel-quay", (), tls=False)
+    outlet = MqttOutlet(plan, documents=dict, journal=MemoryStore().journal, clock=SystemClock())
+    assert outlet._explain(lost).problem == problem
+
+
+async def test_a_password_that_is_changed_and_changed_back(
+    mosquitto: str, tmp_path: Path, require_program: RequireProgram
+) -> None:
+    """Refused and told meanwhile; what happened then comes afterwards, in order, by itself (reliability case 21)."""
+    passwords, program = tmp_path / "passwords", require_program("mosquitto_passwd", "mosquitto")
+
+    def let_in(password: str) -> None:
+        subprocess.run([program, "-b", "-c", str(passwords), "fennel-quay", password], check=True, capture_output=True)
+        passwords.chmod(0o644)
+
+    let_in("example")
+    extra = f"allow_anonymous false\npassword_file {passwords}\n"
+    async with (
+        run_broker(mosquitto, tmp_path, extra) as broker,
+        gateway(broker, username="fennel-quay", password="example") as yard,
+    ):
+        await yard.connected()
+        let_in("another")
+        await broker.kill()
+        await broker.start()
+        await yard.happen("slip-gate")
+        await yard.happen("car-park")
+        async with asyncio.timeout(20):
+            while "refuses this gateway" not in yard.house.state("broker").problem:
+                await asyncio.sleep(0.01)
+        let_in("example")
+        await broker.kill()
+        await broker.start()
+        await yard.drained()
+    events = [topic for topic in broker.received() if topic.endswith("events/input.changed")]
+    assert list(dict.fromkeys(events)) == [
+        f"{ROOT}/receivers/{name}/events/input.changed" for name in ("slip-gate", "car-park")
+    ]
 
 
 async def test_a_wrong_password_is_said_and_not_hammered(mosquitto: str, tmp_path: Path) -> None:
