@@ -216,7 +216,8 @@ def _print_made(made: dict[str, Any]) -> None:
     for words in completion["left_out"]:
         console.print(f"  note: {words}", markup=False)
     if completion["overrides"] and not completion["added"]:
-        console.print("It works by a local override until the roster has it (gatepost overrides lists all).")
+        it = ("It works", "it") if len(completion["overrides"]) == 1 else ("They work", "them")
+        console.print(f"{it[0]} by a local override until the roster has {it[1]} (gatepost overrides lists all).")
 
 
 def _say(words: str) -> None:
