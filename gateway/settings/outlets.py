@@ -101,7 +101,7 @@ class MqttSettings(_Choosing):
             yield "certificate_file and key_file belong together; write both or none"
         if self.password_file is not None and self.username is None:
             yield "username is missing: a password needs one"
-        if self.password_file is not None and not self.tls and not self.allow_loopback:
+        if self.password_file is not None and not self.tls and not _is_here(self):
             yield "password_file needs tls = true: the password would cross the network in clear"
 
 
@@ -179,7 +179,7 @@ class MailSettings(_Choosing):
     def _misfits(self) -> Iterator[str]:
         if (self.username is None) != (self.password_file is None):
             yield "username and password_file belong together; write both or none"
-        if self.security == "none" and not self.allow_loopback and self.username is not None:
+        if self.security == "none" and self.username is not None and not _is_here(self):
             yield 'security: "none" would send the password in clear; write "starttls" or "tls"'
         if self.quiet is not None and self.quiet_span is None:
             yield f'quiet: “{self.quiet}” stands here; write a span such as "22:00-06:30"'
@@ -197,6 +197,11 @@ class MailSettings(_Choosing):
     def digest_time(self) -> time | None:
         """When the digest goes out."""
         return _time(self.digest) if self.digest else None
+
+
+def _is_here(outlet: MqttSettings | MailSettings) -> bool:
+    """Whether it leads to this machine, so that a password crosses no network."""
+    return outlet.allow_loopback and outlet.host in ("localhost", "127.0.0.1", "::1")
 
 
 def _kind_of(outlet: object) -> object:

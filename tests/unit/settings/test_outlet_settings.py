@@ -161,6 +161,11 @@ MAIL = '[outlets.office]\nkind = "mail"\nhost = "m.example"\nsender = "a@b.examp
         (MQTT + 'key_file = "/k"', "certificate_file and key_file belong together"),
         (MQTT + 'password_file = "/p"', "username is missing"),
         (MQTT + 'tls = false\nusername = "u"\npassword_file = "/p"', "would cross the network in clear"),
+        (MQTT + 'tls = false\nusername = "u"\npassword_file = "/p"\nallow_loopback = true', "would cross the network"),
+        (
+            MAIL + 'security = "none"\nusername = "u"\npassword_file = "/p"\nallow_loopback = true',
+            'security: "none" would send',
+        ),
         (MAIL + 'quiet = "22-6"', "write a span such as"),
         (MAIL + 'digest = "25:00"', "write a time such as"),
         (MAIL.replace("c@d.example", "c d"), "write mail addresses"),
@@ -238,3 +243,11 @@ def test_every_outlet_that_cannot_be_set_up_is_told(tmp_path: Path) -> None:
         ("missing is missing", "no.pem can't be read as certificates", "empty is empty"), told, strict=True
     ):
         assert words in line
+
+
+@pytest.mark.parametrize("host", ["localhost", "127.0.0.1", "::1"])
+def test_a_password_may_go_in_clear_to_this_machine_alone(host: str) -> None:
+    """A broker or a mail relay on the same board."""
+    more = 'username = "u"\npassword_file = "/p"\nallow_loopback = true\n'
+    settings_of(MQTT.replace("broker.example", host) + "tls = false\n" + more)
+    settings_of(MAIL.replace("m.example", host) + 'security = "none"\n' + more)
