@@ -2,10 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import replace
+
 from gateway.domain.roster import Fault
 from gateway.roster.cells import Wrong
 
 __all__ = ["Findings"]
+
+_ROWS_SHOWN = 10
 
 
 class Findings:
@@ -29,5 +34,22 @@ class Findings:
 
     @property
     def warnings(self) -> tuple[Fault, ...]:
-        """In the order of their rows."""
-        return tuple(sorted(self._warnings, key=lambda fault: fault.row))
+        """In the order of their rows. What is the same in many rows is said once, with the rows.
+
+        A roster that several sites share names receivers of the others in every row.
+        """
+        alike: dict[tuple[str, str, str], list[Fault]] = {}
+        for each in sorted(self._warnings, key=lambda fault: fault.row):
+            alike.setdefault((each.column, each.found, each.remedy), []).append(each)
+        return tuple(_said_once(faults) for faults in alike.values())
+
+
+def _said_once(faults: Sequence[Fault]) -> Fault:
+    first, *others = faults
+    rows = list(dict.fromkeys(fault.row for fault in others if fault.row != first.row))
+    if not rows:
+        return first
+    listed = ", ".join(map(str, rows[:_ROWS_SHOWN]))
+    more = f" and {len(rows) - _ROWS_SHOWN} more" if len(rows) > _ROWS_SHOWN else ""
+    where = f"row {listed}" if len(rows) == 1 else f"rows {listed}{more}"
+    return replace(first, found=f"{first.found} (in {where} too)")

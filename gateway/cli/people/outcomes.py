@@ -56,8 +56,10 @@ def make_edit(
 
 
 def _tell(outcome: Any, *, applied: bool, next_run: str | None, preview: bool) -> None:
-    for warning in outcome["warnings"]:
+    for warning in outcome["warnings"][:_SHOWN]:
         tell_aside(f"Note: {fault_sentence(**warning)}")
+    if len(outcome["warnings"]) > _SHOWN:
+        tell_aside(f"and {len(outcome['warnings']) - _SHOWN} notes more; --json shows them")
     for words in outcome["words"][:_SHOWN]:
         console.print(words, markup=False)
     if len(outcome["words"]) > _SHOWN:

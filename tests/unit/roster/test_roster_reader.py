@@ -313,3 +313,15 @@ def test_five_thousand_rows() -> None:
     found = check(text)
     assert (found.transmitters, found.holders) == (5000, 5000)
     assert found.roster is not None
+
+
+def test_a_note_that_is_the_same_in_many_rows_is_said_once() -> None:
+    """With the rows: a file that sites share names the others' receivers in every row."""
+    rows = "".join(f"{n},Berth {n},1:north-gate/gate\n" for n in range(1, 15))
+    (note,) = check(f"serial,holder,rights\n{rows}", None, FACTS).warnings
+    assert (note.row, note.column) == (2, "rights")
+    many = "(in rows 3, 4, 5, 6, 7, 8, 9, 10, 11, 12 and 3 more too)"
+    assert note.found == f'the receiver "north-gate", which this site does not have {many}'
+    rows = "1,a,1:north-gate/gate 2:north-gate/gate\n2,b,1:north-gate/gate\n"
+    (two,) = check(f"serial,holder,rights\n{rows}", None, FACTS).warnings
+    assert two.found.endswith("(in row 3 too)")
