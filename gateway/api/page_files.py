@@ -16,7 +16,7 @@ from aiohttp import web
 from gateway.api.etags import make_tag
 from gateway.api.replies import not_modified
 
-__all__ = ["POLICY", "add_page"]
+__all__ = ["POLICY", "add_page", "is_page_file"]
 
 POLICY = (
     "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; connect-src 'self'; form-action 'self'; "
@@ -62,6 +62,11 @@ def add_page(app: web.Application) -> None:
 
     app.router.add_get("/", get_page)
     app.router.add_get("/page/{path:.+}", get_part)
+
+
+def is_page_file(path: str) -> bool:
+    """Whether it is one of the page's own files, which are served from memory to anybody."""
+    return path == "/" or path.startswith("/page/")
 
 
 def _answer(request: web.Request, file: _File) -> web.Response:

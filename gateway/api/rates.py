@@ -1,7 +1,8 @@
 """How many requests one caller may make: a bucket of tokens for each (the leaky bucket as a meter, ITU-T I.371).
 
 A bucket holds a minute's worth, so a page that opens or a script that reads everything once is served at once, and
-refills evenly. Processes on the board are not counted: they are root's or our own.
+refills evenly. Processes on the board are not counted: they are root's or our own. Nor are the page's files: there are
+some seventy, an office behind one address opens it often, and without one of them it would never come up.
 """
 
 from __future__ import annotations
@@ -15,6 +16,7 @@ from aiohttp import web
 from gateway.api.addresses import client_address
 from gateway.api.caller import CALLER
 from gateway.api.faults import RequestFault
+from gateway.api.page_files import is_page_file
 from gateway.clock import Clock
 
 __all__ = ["Rates", "rate_middleware"]
@@ -49,7 +51,7 @@ def rate_middleware(rates: Rates, clock: Clock) -> Any:
     @web.middleware
     async def check(request: web.Request, handler: Any) -> web.StreamResponse:
         caller = request.get(CALLER)
-        if caller is None or caller.token_id:
+        if (caller is None or caller.token_id) and not is_page_file(request.path):
             name = caller.name if caller else f"address:{client_address(request)}"
             if wait_s := rates.wait_s(name, clock.monotonic()):
                 raise RequestFault(

@@ -49,8 +49,8 @@ async def test_who_is_counted() -> None:
     async def handler(request: web.Request) -> web.Response:
         return web.Response()
 
-    async def ask(caller: Caller | None) -> int:
-        request = request_to(app, "GET", "/healthz")
+    async def ask(caller: Caller | None, path: str = "/healthz") -> int:
+        request = request_to(app, "GET", path)
         if caller is not None:
             request[CALLER] = caller
         try:
@@ -64,6 +64,9 @@ async def test_who_is_counted() -> None:
     assert [await ask(Caller("token:t2", view, "t2")) for _ in range(2)] == [200, 429]
     assert [await ask(None) for _ in range(2)] == [200, 429]
     assert [await ask(Caller("local:0", view)) for _ in range(3)] == [200, 200, 200]
+    for path in ("/", "/page/app/main.js"):  # a page that is opened often has some seventy files each time
+        assert [await ask(None, path) for _ in range(3)] == [200, 200, 200]
+    assert await ask(None, "/api/v1/page/") == 429
 
 
 @pytest.mark.parametrize("per_minute", [1, 7, 1200])

@@ -10,6 +10,8 @@ import { DEVICE_NOTE, placeName } from "./words.js";
 import { notAllowed } from "./parts/notice.js";
 import { VIEWS, WAYS } from "./views/index.js";
 
+const OPENING_MS = 6000;
+
 const STATES = {
   connecting: () => "Connecting",
   live: () => "Live",
@@ -32,6 +34,8 @@ export function frame(place, { signOut }) {
   const links = listed.map((view) => el("a", { href: to(view.path) }, view.title));
   const ways = el("nav", { class: "ways folded", "aria-label": "Views" }, el("div", { class: "stay" }, WAYS.map((way) => group(way, links, listed))));
   const menu = el("button", { type: "button", class: "menu", "aria-expanded": "false", on: { click: () => fold(!ways.classList.contains("folded")) } }, "Menu");
+  const loads = new MutationObserver(look);
+  let opening = 0;
   let view = null;
   let open = null;
 
@@ -73,6 +77,7 @@ export function frame(place, { signOut }) {
     open = view.scope && !may(view.scope) ? { node: notAllowed(view.scope), close() {} } : view.open(query);
     const title = el("h1", { tabindex: "-1" }, view.heading ?? view.title);
     fill(main, title, bar, open.node);
+    settle();
     for (const [number, link] of links.entries()) set(link, "aria-current", listed[number] === view ? "page" : listed[number].path === view.under ? "true" : null);
     fold(true);
     rename();
@@ -80,6 +85,26 @@ export function frame(place, { signOut }) {
       scrollTo(0, 0);
       title.focus();
     }
+  }
+
+  // A view opens until nothing of it loads any more, or it has taken its time (styles/parts.css keeps it from jumping).
+  function settle() {
+    clearTimeout(opening);
+    loads.disconnect();
+    main.toggleAttribute("data-opening", true);
+    loads.observe(main, { childList: true, subtree: true, attributeFilter: ["class"] });
+    opening = setTimeout(settled, OPENING_MS);
+    look();
+  }
+
+  function look() {
+    if (!main.querySelector(".loading")) settled();
+  }
+
+  function settled() {
+    clearTimeout(opening);
+    loads.disconnect();
+    main.removeAttribute("data-opening");
   }
 
   // The title says the worst that is known, so that a tab in the background tells it too.
@@ -124,6 +149,7 @@ export function frame(place, { signOut }) {
   move();
 
   return () => {
+    settled();
     open?.close();
     for (const stop of stops) stop();
   };

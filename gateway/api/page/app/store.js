@@ -79,6 +79,8 @@ export function refresh(...names) {
 export function start(whenEnded) {
   signedOut = whenEnded;
   document.addEventListener("visibilitychange", onVisibility);
+  addEventListener("pagehide", onLeave);
+  addEventListener("pageshow", onReturn);
   poll = setInterval(() => refreshWatched(), POLL_MS);
   listen();
 }
@@ -86,6 +88,8 @@ export function start(whenEnded) {
 /** Forget everything: somebody else may sign in next. */
 export function stop() {
   document.removeEventListener("visibilitychange", onVisibility);
+  removeEventListener("pagehide", onLeave);
+  removeEventListener("pageshow", onReturn);
   clearInterval(poll);
   clearTimeout(hiding);
   stream?.close();
@@ -150,6 +154,16 @@ async function read(name, entry) {
     entry.again = false;
     refresh(name);
   }
+}
+
+// A page that is left gives its stream back at once, whether the browser keeps it for the way back or not.
+function onLeave() {
+  stream?.close();
+  stream = null;
+}
+
+function onReturn(event) {
+  if (event.persisted && !stream) listen();
 }
 
 function onVisibility() {

@@ -4,11 +4,11 @@ import { post } from "../api.js";
 import { el, fill, keep } from "../dom.js";
 import { politely } from "../say.js";
 import { may } from "../session.js";
-import { refresh, value, watch } from "../store.js";
+import { refresh, state, value, watch } from "../store.js";
 import { timeOf } from "../times.js";
 import { callerName, placeName } from "../words.js";
 import { confirm } from "./confirm.js";
-import { tag } from "./notice.js";
+import { loading, tag } from "./notice.js";
 
 const WHY = {
   restore: (wait) => `It was brought to the snapshot ${wait.snapshot}`,
@@ -26,7 +26,8 @@ export function waits({ only = "", none = null } = {}) {
   function draw() {
     const found = (value("receivers")?.receivers ?? []).filter((receiver) => receiver.waiting && (!only || receiver.id === only));
     keep(list, found, { key: ({ id, waiting }) => `${id} ${waiting.since} ${waiting.snapshot_approved}`, make: card });
-    fill(empty, value("receivers") && !found.length && none);
+    if (value("receivers")) fill(empty, !found.length && none);
+    else fill(empty, none && !state("receivers").problem && loading());
   }
 
   return { node: el("div", { class: "stack" }, list, empty), close };

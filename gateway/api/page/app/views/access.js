@@ -21,13 +21,11 @@ function open(query) {
   const gate = field({ name: "gate", label: "Gate", kind: "select", options: [{ value: "", text: "Every gate" }] });
   const on = field({ name: "on", label: "Day", kind: "date", value: wanted.on, max: isoDay(new Date()) });
   const selects = { gate: gate.querySelector("select"), on: on.querySelector("input") };
-  const about = el("div", { class: "stack" });
   const place = el("div", { class: "stack" });
   const node = el(
     "div",
     { class: "view" },
     el("form", { class: "sheet filters no-paper", role: "search", "aria-label": "Which gate and day", on: { submit: (event) => event.preventDefault() } }, gate, on),
-    about,
     place,
   );
   let asking = null;
@@ -44,7 +42,6 @@ function open(query) {
   async function load() {
     asking?.abort();
     const mine = (asking = new AbortController());
-    fill(about);
     fill(place, loading());
     try {
       let answer = await get("/roster/history", { on: wanted.on, gate: wanted.gate, limit: PAGE }, { signal: mine.signal });
@@ -57,8 +54,7 @@ function open(query) {
       const recorded = (first.receivers ?? []).some((each) => each.recorded);
       const nobody = recorded ? "Nobody, as far as is recorded." : "That can't be said: nothing is recorded for that day.";
       const told = rows.length ? rowsOf(rows, wanted, await gatesNow(mine.signal)) : empty(nobody);
-      fill(about, aboutRecord(first));
-      fill(place, told);
+      fill(place, aboutRecord(first), told);
     } catch (problem) {
       if (problem.name !== "AbortError") fill(place, failed(problem, load));
     }

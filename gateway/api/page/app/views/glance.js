@@ -30,6 +30,7 @@ function open() {
     clearTimeout(moving);
     const live = connection.state !== "lost";
     say(lead, leadOf(live));
+    lead.classList.toggle("loading", live && !value("gates") && !state("gates").problem);
     drawGates(gates, live, (gate) => offered?.has(gate.id) ?? false);
     drawOthers(others, live);
     drawReceivers(receivers, live);

@@ -85,7 +85,7 @@ function openSearch(query) {
   const state = el("div");
   const more = el("button", { type: "button", hidden: true, on: { click: () => load() } }, "Show more");
   const bar = filterBar(filters, changed);
-  const ways = el("div", { class: "stack" });
+  const ways = el("div", { class: "stack" }, loading());
   const node = el("div", { class: "view" }, ways, bar.node, total, state, list, el("div", { class: "row" }, more));
   let cursor = null;
   let asking = null;
@@ -126,6 +126,7 @@ function openSearch(query) {
       fill(state);
     } catch (problem) {
       if (problem.name === "AbortError") return;
+      if (ways.querySelector(".loading")) fill(ways);
       fill(state, failed(problem, () => load(anew)));
     } finally {
       if (asking === mine) asking = null;

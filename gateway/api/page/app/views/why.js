@@ -4,7 +4,7 @@
 import { get } from "../api.js";
 import { el, fill, say } from "../dom.js";
 import { field, form } from "../parts/form.js";
-import { failed } from "../parts/notice.js";
+import { failed, loading } from "../parts/notice.js";
 import { replaceQuery, to } from "../router.js";
 import { politely } from "../say.js";
 import { watchEvents } from "../store.js";
@@ -26,7 +26,11 @@ function open(query) {
     async send({ who: wanted }) {
       asked = wanted;
       replaceQuery({ who: wanted });
-      await load();
+      try {
+        await load();
+      } finally {
+        if (answer.querySelector(".loading")) fill(answer);
+      }
     },
   });
   const node = el("div", { class: "view" }, el("p", { class: "lead" }, "Ask for somebody whose transmitter does nothing, and have them press it while you look here."), ask, listening, answer);
@@ -71,7 +75,10 @@ function open(query) {
     clearTimeout(later);
     later = setTimeout(again, AFTER_PRESS_MS);
   });
-  if (query.who) queueMicrotask(() => ask.requestSubmit()); // once it stands in the page
+  if (query.who) {
+    fill(answer, loading());
+    queueMicrotask(() => ask.requestSubmit()); // once it stands in the page
+  }
 
   return {
     node,

@@ -8,7 +8,7 @@ import { field, form, tick } from "../parts/form.js";
 import { caution, empty, failed, loading, tag } from "../parts/notice.js";
 import { politely } from "../say.js";
 import { may } from "../session.js";
-import { refresh, value, watch, watchEvents } from "../store.js";
+import { refresh, state as known, value, watch, watchEvents } from "../store.js";
 import { moment, timeOf } from "../times.js";
 import { callerName, count, list, placeName, sentence } from "../words.js";
 
@@ -50,7 +50,11 @@ function open() {
   // Where it can be is known once gates and receivers are; what is half filled in stays.
   function offer() {
     const [receivers, gates] = [value("receivers")?.receivers, value("gates")?.gates];
-    if (!receivers || !gates) return;
+    if (!receivers || !gates) {
+      const problem = known("receivers").problem ?? known("gates").problem;
+      fill(begin, problem ? failed(problem, () => refresh("receivers", "gates")) : loading());
+      return;
+    }
     const now = JSON.stringify([receivers.map((each) => each.id), gates.map((each) => each.id)]);
     if (now === drawn) return;
     drawn = now;
