@@ -14,10 +14,10 @@ from pathlib import Path
 from typing import Annotated, NoReturn, TypeVar
 
 import typer
-from rich.console import Console
 
 from gateway.cli.client import DEFAULT_SOCKET, ApiClient, ApiProblem, CannotReach
 from gateway.cli.patience import with_patience
+from gateway.cli.screen import Screen
 from gateway.errors import GatepostError, LineError, MapFault, SettingsFault, SourceError
 
 __all__ = [
@@ -36,8 +36,8 @@ __all__ = [
     "tell_error",
 ]
 
-console = Console(highlight=False, soft_wrap=True)
-_errors = Console(stderr=True, highlight=False, soft_wrap=True)
+console = Screen(highlight=False, soft_wrap=True)
+_errors = Screen(stderr=True, highlight=False, soft_wrap=True)
 
 Url = Annotated[
     str | None, typer.Option("--url", envvar="GATEPOST_URL", help="The API's address, when not on the board.")

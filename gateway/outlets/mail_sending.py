@@ -150,4 +150,5 @@ def _said(error: Exception) -> str:
 
 
 def _words(text: str) -> str:
-    return " ".join(text.split())[:_SHOWN]
+    """What a server says, as one line of printable text."""
+    return "".join(each if each.isprintable() else "?" for each in " ".join(text.split()))[:_SHOWN]
