@@ -15,13 +15,14 @@ from pydantic import BaseModel
 from pydantic_core import ErrorDetails
 
 from gateway.api.faults import Place
-from gateway.api.models.base import SERIAL_FORM
+from gateway.api.models.base import NOT_BLANK, SERIAL_FORM
 from gateway.domain.wrong_value import UNFIT, show_kind, show_value, tell_value
 
 __all__ = ["PATTERN_WORDS", "in_body", "in_query"]
 
 #: What to write where a text has a form, by the pattern of its form.
 PATTERN_WORDS = {
+    NOT_BLANK: "something that can be read, not blanks alone",
     SERIAL_FORM: "ten digits with the zeros in front, for example 0048231907",
     r"^[^\s:/,;]+:[^\s:/,;]+/[^\s:/,;]+$": "position:receiver/output, for example 1:slip-gate/gate",
     r"^\S+$": "a name without blanks",

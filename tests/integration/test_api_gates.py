@@ -71,6 +71,10 @@ async def test_taking_note() -> None:
         path = "/api/v1/conditions/m1-c1/acknowledgement"
         assert (await client.post(path, {"name": "x", "note": ""})).problem == "body-invalid"
         assert (await client.post(path, _NOTE)).json["acknowledged"]["note"] == _NOTE["note"]
+        for nobody in ({"name": " \t"}, {"note": "\u00a0"}):
+            refused = await client.post(path, {**_NOTE, **nobody})
+            assert refused.problem == "body-invalid"
+            assert "not blanks alone" in refused.body.decode()
         assert (await client.post("/api/v1/conditions/m1-c9/acknowledgement", _NOTE)).problem == "not-found"
     assert [(row.what, row.outcome) for row in bench.audit.rows if row.outcome == "done"] == [
         ("condition.acknowledged", "done")

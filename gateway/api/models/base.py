@@ -12,6 +12,7 @@ from gateway.domain.cloudevents import write_time
 from gateway.domain.transmitter import MAX_SERIAL
 
 __all__ = [
+    "NOT_BLANK",
     "NUMBER_AS_NAME",
     "SERIAL_FORM",
     "Answer",
@@ -76,6 +77,7 @@ def _ten_digits_at_most(largest: str) -> str:
     return f"^({'|'.join([*below, largest])})$"
 
 
+NOT_BLANK = r"\S"
 SERIAL_FORM = r"^[0-9]{10}$"
 Serial = Annotated[str, Field(pattern=SERIAL_FORM, description="A transmitter's serial: ten decimal digits.")]
 SentSerial = Annotated[

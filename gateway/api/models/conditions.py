@@ -6,7 +6,7 @@ from typing import Literal
 
 from pydantic import ConfigDict, Field
 
-from gateway.api.models.base import Answer, Body, Serial, Time, example
+from gateway.api.models.base import NOT_BLANK, Answer, Body, Serial, Time, example
 from gateway.api.paging import PageQuery
 from gateway.domain.condition import ConditionKind, Ending, Weight
 
@@ -25,8 +25,8 @@ class AcknowledgementBody(Body):
 
     model_config = ConfigDict(json_schema_extra=example(name="Harbour office", note="Leaf was blocked by a trailer."))
 
-    name: str = Field(min_length=1, max_length=100)
-    note: str = Field(min_length=1, max_length=500)
+    name: str = Field(min_length=1, max_length=100, pattern=NOT_BLANK)
+    note: str = Field(min_length=1, max_length=500, pattern=NOT_BLANK)
 
 
 class AcknowledgementAnswer(Answer):
