@@ -211,7 +211,7 @@ def test_names_and_numbers_that_do_not_exist(untouched: Yard) -> None:
         (["revoke", "48O", "--reason", "lost"], 1, "Write up to ten decimal digits"),
         (["revoke", "0", "--reason", "lost"], 1, "0000000001 to 4294967295"),
         (["revoke", "77", "--reason", "found", "--lift"], 1, "Transmitter 0000000077 is not revoked."),
-        (["follow", "--after", "yesterday"], 1, "not the id of an event"),
+        (["follow", "--after", "yesterday"], 2, "is no event's id; write one such as"),
         (["roster", "check", str(VECTORS / "good.csv"), "--time-zone", "Mars/One"], 2, "write one like Europe/Berlin"),
         (["roster", "check", "/nowhere.csv"], 2, "There is no file /nowhere.csv."),
         (["roster", "check", str(VECTORS / "good.csv"), "--groups", "/nowhere.toml"], 2, "no file /nowhere.toml."),
