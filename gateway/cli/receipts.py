@@ -196,11 +196,13 @@ def _row_sentence(row: dict[str, Any]) -> str:
         return f"{row['id']}  DAMAGED: {row['fault']}"
     doubt = "" if row["clock_trusted"] else " (by a clock that was not known to be right)"
     written = f"{counted(row['written'], 'slot')} written" if row["written"] else "nothing to write"
-    what = f"{counted(row['revoked'], 'transmitter')} out, {written}" if row["done"] == "revocation" else written
+    if row["done"] == "revocation":
+        freed = f"{counted(row['written'], 'slot')} freed" if row["written"] else "it was in no slot"
+        written = f"{counted(row['revoked'], 'transmitter')} gone, {freed}"
     roster = f"{'equal' if row['equal'] else 'not equal'} to roster {row['roster_digest'][:12]}"
     fault = f"  NOT TO BE BELIEVED: {row['fault']}" if row["fault"] else ""
     return (
-        f"{row['id']}  {local_time(row['time'])}{doubt}  {row['done']}: {what}; then "
+        f"{row['id']}  {local_time(row['time'])}{doubt}  {row['done']}: {written}; then "
         f"{counted(row['transmitters'], 'transmitter')} at revision {row['revision']}, "
         f"{roster if row['roster_digest'] else 'no roster in force'}{fault}"
     )

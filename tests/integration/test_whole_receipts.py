@@ -106,6 +106,8 @@ def revoked_and_restored(yard: Yard, folder: Path, key: Path) -> None:
     salted = f"{lost}:{event['data']['salt']}"
     assert receipt["receipt"]["revoked"] == [hashlib.sha256(salted.encode()).hexdigest()]
     assert lost not in file.read_text()
+    listed = yard.run("receipt", "list", "--limit", "1").out
+    assert "revocation: 1 transmitter gone, 1 slot freed; then 39 transmitters at revision " in listed
     assert openssl_holds(folder, receipt, key.read_text())
     good = gatepost("receipt", "verify", file, "--public-key", key, "--revoked", salted)
     assert (good.code, f"Transmitter {lost} is one of those that it proves to be gone." in good.out) == (0, True)
