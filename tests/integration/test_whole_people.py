@@ -139,6 +139,12 @@ def test_taking_over_and_editing(yard: Yard) -> None:
     edits = daemon.get("/roster/edits")["edits"]
     assert [each["number"] for each in edits] == list(range(13, 0, -1))
     assert edits[-1]["how"] == "from-receiver"
+    many = "".join(f"{n},Berth {n},1:slip-gate/gate\n" for n in range(100, 160))
+    (yard.folder / "many.csv").write_text(f"serial,holder,rights\n{many}")
+    seen = good(yard.run("people", "import", yard.folder / "many.csv"))
+    assert "changes more; --json shows them" in seen
+    told = good(yard.run("people", "history", "--limit", "1")).splitlines()
+    assert (len(told), told[-1].endswith("changes more; --json shows them")) == (14, True)
 
 
 def one_new(yard: Yard) -> None:

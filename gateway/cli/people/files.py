@@ -19,6 +19,7 @@ from gateway.roster.file_source import MAX_BYTES
 __all__ = ["export", "history", "import_", "restore", "write_pair"]
 
 _FILES = "/roster/files"
+_SHOWN = 12  # changes of one edit; a whole file may have hundreds
 _Preview = Annotated[bool, typer.Option("--preview", help="Only say what it would change.")]
 
 
@@ -171,8 +172,10 @@ def history(
         return
     for each in found:
         console.print(f"{each['number']}  {local_time(each['time'])}  {each['who']}, {each['how']}", markup=False)
-        for words in each["words"]:
+        for words in each["words"][:_SHOWN]:
             console.print(f"    {words}", markup=False)
+        if len(each["words"]) > _SHOWN:
+            console.print(f"    and {len(each['words']) - _SHOWN} changes more; --json shows them")
     if not found:
         console.print("Nobody has edited anything yet.")
 
