@@ -42,8 +42,10 @@ def parse(text: str) -> Any:
     """The JSON of a text. Raises CodecFault."""
     try:
         return json.loads(text)
+    except json.JSONDecodeError as fault:
+        raise CodecFault(f"not JSON: it can't be read on from line {fault.lineno}, column {fault.colno}") from fault
     except (ValueError, RecursionError) as fault:
-        raise CodecFault(f"not JSON: {fault}") from fault
+        raise CodecFault("not JSON: a number in it is too long, or lists stand too deep in one another") from fault
 
 
 def to_micros(time: datetime) -> int:

@@ -140,7 +140,7 @@ class SnapshotFiles:
             return _from_document(parse(content.decode("ascii")), snapshot_id)
         except (CodecFault, UnicodeDecodeError, KeyError, TypeError) as fault:
             raise Refused(
-                f"The snapshot {snapshot_id} is damaged or was edited ({fault}).",
+                f"The snapshot {snapshot_id} is damaged or was edited ({_told(fault)}).",
                 remedy=f"Put {path} back from a copy, or choose another snapshot.",
                 code="snapshot-damaged",
             ) from fault
@@ -181,11 +181,20 @@ def read_document(content: bytes) -> Snapshot:
             raise CodecFault(sense)
     except (CodecFault, UnicodeDecodeError, KeyError, TypeError) as fault:
         raise Refused(
-            f"This is not a snapshot that can be used ({fault}).",
+            f"This is not a snapshot that can be used ({_told(fault)}).",
             remedy="Take the file anew from where it was exported; docs/snapshots.md describes it.",
             code="snapshot-damaged",
         ) from fault
     return snapshot
+
+
+def _told(fault: Exception) -> str:
+    """What is wrong with a file, in words of ours where the language has only its own."""
+    if isinstance(fault, UnicodeDecodeError):
+        return "it is not UTF-8 text"
+    if isinstance(fault, KeyError):
+        return f"{fault.args[0]}: this key is needed and missing"
+    return "its parts don't fit together" if isinstance(fault, TypeError) else str(fault)
 
 
 def _from_document(document: Any, snapshot_id: str) -> Snapshot:

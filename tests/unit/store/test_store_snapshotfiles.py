@@ -18,7 +18,7 @@ from gateway.domain.receiver import OutputMode, Slot
 from gateway.domain.snapshot import Snapshot
 from gateway.errors import NotFound, Refused
 from gateway.store.opening import Store
-from gateway.store.snapshotfiles import _from_document, to_document
+from gateway.store.snapshotfiles import _from_document, read_document, to_document
 from tests.fakes.store_samples import IDENTITY, LIMITS, MORNING, a_mirror, a_slot
 
 
@@ -195,3 +195,23 @@ async def test_what_was_half_written_is_not_listed(store: Store, folder: Path) -
     assert await store.snapshots.list() == (snapshot().id,)
     await store.snapshots.write(snapshot(2))
     assert await store.snapshots.read(snapshot(2).id) == snapshot(2)
+
+
+@pytest.mark.parametrize(
+    ("content", "said"),
+    [
+        (b"\xff\xfe", "it is not UTF-8 text"),
+        (b'{"format":\n "gatepost-snapshot" "version": 1}', "not JSON: it can't be read on from line 2, column 22"),
+        (b"[" * 100_000, "lists stand too deep in one another"),
+        (b"[]", "("),
+        (b"{}", "("),
+        (b'{"format": "gatepost-snapshot", "version": 1}', "this key is needed and missing"),
+    ],
+)
+def test_a_file_that_is_none_is_told_in_our_words(content: bytes, said: str) -> None:
+    """Whoever imports it reads neither Python's words nor a parser's."""
+    with pytest.raises(Refused) as caught:
+        read_document(content)
+    assert said in caught.value.message
+    for foreign in ("codec", "Expecting", "delimiter", "char ", "NoneType", "recursion", "subscript", "KeyError", "''"):
+        assert foreign not in caught.value.message
