@@ -109,6 +109,9 @@ def plan_sentence(plan: Mapping[str, Any]) -> str:
     if not plan["added"] + plan["changed"] + plan["removed"]:
         stands = {0: "it holds no transmitter, as the roster says", 1: "its one transmitter stands as the roster says"}
         words = stands.get(plan["unchanged"], f"all {plan['unchanged']} transmitters stand as the roster says")
+        if left_out := len(plan.get("left_out") or ()):
+            stay = counted(plan["unchanged"], "transmitter")
+            words = f"{stay} as before, and {counted(left_out, 'thing')} left out: gatepost roster preview says what"
         return f"{plan['receiver']}: nothing to do, {words}."
     how = "to be done by hand" if plan["by_hand"] else f"about {max(plan['wire_s'], 0.1):.1f} s on the wire"
     words = (

@@ -146,3 +146,13 @@ def test_places_of_a_problem() -> None:
         },
     )
     assert problem.places == ["serial: is no serial", "If-Match: is missing"]
+
+
+def test_nothing_to_do_is_not_all_well() -> None:
+    """What the roster wants and nobody writes is never called as the roster says."""
+    idle = {**_PLAN, "added": 0, "removed": 0, "unchanged": 7}
+    assert plan_sentence(idle) == "slip-gate: nothing to do, all 7 transmitters stand as the roster says."
+    left = plan_sentence({**idle, "left_out": ["Berth 2 was taken away by other hands."]})
+    assert left == (
+        "slip-gate: nothing to do, 7 transmitters as before, and 1 thing left out: gatepost roster preview says what."
+    )
