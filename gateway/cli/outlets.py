@@ -11,6 +11,7 @@ import typer
 from gateway.cli.console import AsJson, console, fail, local_time, print_json, tell_aside
 from gateway.cli.reaching import Reach, reaching
 from gateway.cli.sign_off import OUTCOMES, sheet_name, sign_off_sheet, write_sheet
+from gateway.cli.words import counted
 from gateway.errors import Refused
 
 __all__ = ["outlets", "set_aside_lines"]
@@ -117,7 +118,7 @@ def replay(
     if as_json:
         print_json(found)
     else:
-        console.print(f"{name} sends from {first} on, {found['lag']} events.", markup=False)
+        console.print(f"{name} sends from {first} on, {counted(found['lag'], 'event')}.", markup=False)
 
 
 def set_aside_lines(outlet: Mapping[str, Any]) -> list[str]:
@@ -136,7 +137,7 @@ def set_aside_lines(outlet: Mapping[str, Any]) -> list[str]:
 
 def _sentence(outlet: Mapping[str, Any]) -> str:
     words = f"{outlet['id']} ({outlet['kind']}, {outlet['place']}) {_STATES[outlet['state']]}"
-    parts = [f"{outlet['lag']} events before it" if outlet["lag"] else ""]
+    parts = [f"{counted(outlet['lag'], 'event')} before it" if outlet["lag"] else ""]
     parts += [f"{outlet['set_aside']} refused and set aside" if outlet["set_aside"] else ""]
     parts += [f"{outlet['lost']} forgotten before they were sent" if outlet["lost"] else ""]
     told = "; ".join([words, *(part for part in parts if part)]) + "."
