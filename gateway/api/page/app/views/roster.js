@@ -1,4 +1,4 @@
-// Roster and plans: which roster is in force, what would be written where, what waits for approval, what was written.
+// Roster and changes: which roster is in force, what would be written where, what waits for approval, what was written.
 
 import { get, newKey, post } from "../api.js";
 import { el, fill, keep, say } from "../dom.js";
