@@ -109,15 +109,24 @@ async def _listened(client: ApiClient, receiver: str, asked: dict[str, Any], wan
     if found["caution"]:
         say(found["caution"])
         say(f"At most {asked['seconds']} s each time; Ctrl-C ends it.")
+    said = ""
+
+    def tell(words: str) -> None:
+        nonlocal said
+        said = words
+        say(words)
+
     async with _cancelled_with_us(client, path):
         away_s = 0.0
         while True:
             try:
-                after = await _say_steps(client, receiver, found["id"], after, say)
+                after = await _say_steps(client, receiver, found["id"], after, tell)
                 found = await client.get(path)
                 away_s = 0.0
                 if found["state"] not in _LISTENING and not await _goes_on(client, path, found):
-                    await _say_steps(client, receiver, found["id"], after, say)
+                    await _say_steps(client, receiver, found["id"], after, tell)
+                    if found["words"] != said:  # its last step is seen a moment before its event is durable
+                        say(found["words"])
                     return found
                 if wanted and len(found["confirmed"]) >= wanted:
                     await client.send("POST", f"{path}/end")
