@@ -104,8 +104,7 @@ _SENTENCES: Mapping[ConditionKind, Callable[[Premises, Verdict], str]] = {
         f"{p.title_of(v.gate)} has opened {v.count} times since the last service; have it serviced."
     ),
     ConditionKind.BOARD_RESET: lambda p, v: (
-        f"The receiver {_at(v)} was cleared by a reset that did not come from here. "
-        "Nothing is given back by itself."
+        f"The receiver {_at(v)} was cleared by a reset that did not come from here. Nothing is given back by itself."
     ),
     ConditionKind.DRIFT_OPEN: lambda p, v: (
         f"{'1 transmitter was' if v.count == 1 else f'{v.count} transmitters were'} "
