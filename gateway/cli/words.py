@@ -7,6 +7,7 @@ from datetime import datetime
 from typing import Any
 
 from gateway.domain.settings_words import settings_words
+from gateway.domain.wait import BOARD_RESET, RESET, why_it_waits
 
 __all__ = [
     "LINKS",
@@ -74,10 +75,9 @@ def wait_sentence(waiting: Mapping[str, Any] | None) -> str:
         return ""
     if waiting["snapshot_approved"]:
         return "What it holds was approved; it stays until another roster is accepted."
-    cleared = {"reset": "cleared", "board-reset": "cleared by a reset that did not come from here"}
-    done = cleared.get(waiting["reason"], f"brought to snapshot {waiting['snapshot']}")
-    said = f"It was {done}; the roster waits until somebody approves (gatepost snapshot approve)."
-    if waiting["reason"] in cleared and waiting["snapshot"]:
+    why = why_it_waits(waiting["reason"], waiting["snapshot"])
+    said = f"The roster waits until somebody approves (gatepost snapshot approve): {why}."
+    if waiting["reason"] in (RESET, BOARD_RESET) and waiting["snapshot"]:
         said += f" What it held: gatepost snapshot restore {waiting['snapshot']} --settings."
     return said
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import datetime
 
-__all__ = ["BOARD_RESET", "RESET", "RosterWait"]
+__all__ = ["BOARD_RESET", "RESET", "RosterWait", "why_it_waits"]
 
 RESET, BOARD_RESET = "reset", "board-reset"
 """The reasons of waits behind a memory that is empty: cleared through the gateway, or by somebody else."""
@@ -27,3 +27,11 @@ class RosterWait:
     snapshot: str = ""
     plan: str = ""
     kept_digest: str | None = None
+
+
+_WHY = {RESET: "it was cleared on purpose", BOARD_RESET: "it was cleared by a reset that did not come from here"}
+
+
+def why_it_waits(reason: str, snapshot: str) -> str:
+    """What came before the wait, as a clause that is true from its first moment, whether it has been written or not."""
+    return _WHY.get(reason) or f"the snapshot {snapshot} was chosen for it"

@@ -14,14 +14,12 @@ from typing import Literal
 
 from gateway.domain.events import EventDraft, EventName
 from gateway.domain.plan import Plan, PlanState
-from gateway.domain.wait import BOARD_RESET, RESET, RosterWait
+from gateway.domain.wait import RESET, RosterWait, why_it_waits
 from gateway.errors import NotFound, Refused
 from gateway.ports import Commit, Journal, Ledger, Plans
 from gateway.sync.drafting import RosterInForce
 
 __all__ = ["Waiting", "refusal"]
-
-_AFTER = {RESET: "It was cleared on purpose", BOARD_RESET: "It was cleared by a reset that did not come from here"}
 
 
 class Waiting:
@@ -113,10 +111,10 @@ class Waiting:
 
 def refusal(wait: RosterWait) -> Refused:
     """Why no plan to the roster is made there: `roster-waits`."""
-    after = _AFTER.get(wait.reason, f"It was brought to snapshot {wait.snapshot}")
+    after = why_it_waits(wait.reason, wait.snapshot)
     said = "nobody has said that the roster may go on there" if wait.kept_digest is None else "that was approved"
     return Refused(
-        f"The roster waits at {wait.receiver}. {after}, and {said}.",
+        f"The roster waits at {wait.receiver}: {after}, and {said}.",
         remedy=f"Let it go on with: gatepost snapshot approve {wait.receiver} --roster",
         code="roster-waits",
     )

@@ -57,15 +57,25 @@ async def test_what_it_was_drafted_from_is_watched(bench: tuple[ApiBench, Client
     assert (await _states(client))["slip-gate"][0] == "differs"
 
 
-async def test_a_refusal_and_a_wait_are_told(bench: tuple[ApiBench, Client]) -> None:
-    """Each in its own words."""
+async def test_a_refusal_is_told(bench: tuple[ApiBench, Client]) -> None:
+    """Nothing is known of what can't be compared."""
     api, client = bench
     api.sync.refuse = Refused("No roster has been accepted yet.", code="no-roster")
     assert (await _states(client))["slip-gate"] == ("unknown", "No roster has been accepted yet.")
-    await api.waits.begin(
-        RosterWait(
-            receiver="slip-gate", reason="restore", since=datetime(2026, 3, 2, tzinfo=UTC), asked_by="test",
-            snapshot="slip-gate-0003", plan="p-1",
-        )
-    )  # fmt: skip
-    assert (await _states(client))["slip-gate"][0] == "waits"
+
+
+@pytest.mark.parametrize(
+    ("reason", "why"),
+    [
+        ("restore", "the snapshot slip-gate-0003 was chosen for it"),
+        ("clone", "the snapshot slip-gate-0003 was chosen for it"),
+        ("reset", "it was cleared on purpose"),
+        ("board-reset", "it was cleared by a reset that did not come from here"),
+    ],
+)
+async def test_a_wait_is_told(bench: tuple[ApiBench, Client], reason: str, why: str) -> None:
+    """In words that are true before anything was written, and while it waits for approval."""
+    api, client = bench
+    since = datetime(2026, 3, 2, tzinfo=UTC)
+    await api.waits.begin(RosterWait("slip-gate", reason, since, "test", snapshot="slip-gate-0003", plan="p-1"))
+    assert (await _states(client))["slip-gate"] == ("waits", f"The roster waits until somebody approves: {why}.")

@@ -79,7 +79,7 @@ def test_taken_cleared_and_restored_it_is_the_same_by_every_block(yard: Yard) ->
     refused = yard.run("roster", "apply")
     assert refused.code == 1, "a receiver that was cleared is not filled by the roster"
     assert "The roster waits at slip-gate" in refused.said
-    assert "the roster waits until somebody approves" in yard.run("status").out
+    assert "The roster waits until somebody approves" in yard.run("status").out
 
     restored = yard.run("snapshot", "restore", taken, "--settings", "--yes")
     assert restored.code == 0, restored.said

@@ -16,6 +16,7 @@ from gateway.domain.live import LinkState, LiveReceiver
 from gateway.domain.mirror import Mirror
 from gateway.domain.plan import ChangeKind, Plan
 from gateway.domain.receiver import Capability
+from gateway.domain.wait import why_it_waits
 from gateway.errors import GatepostError
 
 __all__ = ["OPERATIONS", "list_agreements"]
@@ -41,8 +42,8 @@ def _agreement(context: Context, live: LiveReceiver) -> AgreementAnswer:
     if (unknown := _why_unknown(live, mirror)) or mirror is None:
         return _answer(live.name, "unknown", unknown, mirror)
     if (waiting := services.waits.all().get(live.name)) is not None:
-        what = "cleared" if waiting.reason == "reset" else f"brought to snapshot {waiting.snapshot}"
-        return _answer(live.name, "waits", f"It was {what}; the roster waits until somebody approves.", mirror)
+        why = why_it_waits(waiting.reason, waiting.snapshot)
+        return _answer(live.name, "waits", f"The roster waits until somebody approves: {why}.", mirror)
     try:
         plan = context.agreements.pending(mirror)
     except GatepostError as error:

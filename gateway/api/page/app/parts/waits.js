@@ -11,8 +11,8 @@ import { confirm } from "./confirm.js";
 import { loading, tag } from "./notice.js";
 
 const WHY = {
-  restore: (wait) => `It was brought to the snapshot ${wait.snapshot}`,
-  clone: (wait) => `It was given what the snapshot ${wait.snapshot} holds`,
+  restore: (wait) => `The snapshot ${wait.snapshot} was chosen for it`,
+  clone: (wait) => `What the snapshot ${wait.snapshot} holds was chosen for it`,
   reset: () => "It was cleared for its removal",
   "board-reset": () => "It was reset at the board",
 };
