@@ -6,11 +6,14 @@ Colour: ANSI/ISA-101 wants a normal picture without any, and what is abnormal to
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 import pytest
 from playwright.async_api import Browser, Page, Route, expect
 
 from tests.browser.driving import DESK, SCHEMES, SIZES, Visitor, open_visitor
 from tests.browser.looks import check_told
+from tests.browser.own_quay import open_own_quay
 from tests.browser.pixels import open_reader
 from tests.browser.pretending import LONG_NAME, STATES, pretend
 from tests.browser.quay import Quay
@@ -69,12 +72,19 @@ async def _picture(page: Page) -> bytes:
     return await page.screenshot()
 
 
-async def test_what_is_normal_has_no_colour(browser: Browser, own: Quay) -> None:
+@pytest.fixture
+def untouched() -> Iterator[Quay]:
+    """A yard in which no other test has left anything that waits for somebody."""
+    with open_own_quay() as found:
+        yield found
+
+
+async def test_what_is_normal_has_no_colour(browser: Browser, untouched: Quay) -> None:
     """Not one pixel with chroma on any view, in light and dark, while nothing needs anybody; links are no exception."""
-    async with open_visitor(browser, own.address, size=(DESK[0], 1600)) as visitor, open_reader(browser) as reader:
+    size = (DESK[0], 1600)
+    async with open_visitor(browser, untouched.address, size=size) as visitor, open_reader(browser) as reader:
         page = visitor.page
-        await _tell(page, [])  # whatever another test has left behind
-        await visitor.sign_in(own.token("admin", "operate"))
+        await visitor.sign_in(untouched.token("admin", "operate"))
         for view in await _at_the_left(page):
             await visitor.go(view)
             for scheme in SCHEMES:
