@@ -23,7 +23,9 @@ async def look(page: Page) -> Locator:
 async def change(visitor: Visitor, serial: str, what: str) -> Page:
     """The card of a transmitter, with one of its changes open."""
     await visitor.go(f"people?id={serial}")
-    await visitor.page.get_by_text("Change this").click()
+    changes = visitor.page.locator(f"details[data-serial='{serial}']")
+    if await changes.get_attribute("open") is None:
+        await changes.get_by_text("Change this").click()
     await visitor.page.get_by_role("button", name=what).click()
     return visitor.page
 

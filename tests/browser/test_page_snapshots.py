@@ -28,9 +28,13 @@ def _put_back(works: Quay) -> Iterator[None]:
 
 
 def _take(works: Quay, receiver: str = "slip-gate") -> Any:
-    answer = works.yard.daemon.post(f"/receivers/{receiver}/snapshots")
-    assert answer.status_code == 201, answer.text
-    return answer.json()
+    """A snapshot; what another test has left to be brought to the receiver may be under way still."""
+
+    def take() -> Any:
+        answer = works.yard.daemon.post(f"/receivers/{receiver}/snapshots")
+        return answer.json() if answer.status_code == 201 else None
+
+    return until(take, f"a snapshot of {receiver}")
 
 
 def _lose_one_at_the_board(works: Quay) -> None:

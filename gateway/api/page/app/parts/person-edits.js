@@ -24,7 +24,7 @@ export function personEdits(serial, { several, choice, done }) {
   const shared = { start, differs, done, action: "Change it" };
   return el(
     "details",
-    { class: "edits" },
+    { class: "edits", "data-serial": serial },
     el("summary", {}, "Change this"),
     el(
       "div",

@@ -38,10 +38,12 @@ function openCard(serial) {
   async function load(live = false) {
     try {
       const [person, choice] = await Promise.all([get(`/people/${encodeURIComponent(serial)}`, {}, { signal: asking.signal }), choices(asking.signal)]);
-      if (live && place.querySelector(".confirm")) return; // somebody has begun to fill something in
+      if (live && begun()) return;
       const several = person.transmitters.length > 1;
       const actions = (card) => choice.editable && (card.listed ? personEdits(card.serial, { several, choice, done: changed }) : el("p", {}, el("a", { class: "button", href: to("person-add", { serial: card.serial, holder: card.holder }) }, "Add it to the roster")));
+      const unfolded = new Set([...place.querySelectorAll(".edits[open]")].map((each) => each.dataset.serial));
       fill(place, personCard(person, { actions, alone: true }), choice.editable ? null : elsewhere());
+      for (const each of place.querySelectorAll(".edits")) each.open = unfolded.has(each.dataset.serial);
     } catch (problem) {
       if (problem.name === "AbortError") return;
       fill(place, problem.code === "not-found" ? empty("Neither the roster nor a receiver has this transmitter.") : failed(problem, () => load()));
@@ -53,15 +55,20 @@ function openCard(serial) {
     said.focus();
     politely(answer.words.map(sentence).join(" "));
     refresh("roster", "agreements");
-    load();
+    load(true);
+  }
+
+  // Somebody has begun to fill something in, or has just asked for it.
+  function begun() {
+    return place.querySelector(".confirm, .edits [aria-busy]");
   }
 
   // What is being filled in stays; all else follows what becomes of it at the receivers.
   const stopBack = whenBack(() => load(true));
   const stop = watchEvents(({ type }) => {
-    if (!/\.(plan\.applied|slot\.changed|settings\.changed|revocation\.\w+|roster\.fetched)$/.test(type) || place.querySelector(".confirm")) return;
+    if (!/\.(plan\.applied|slot\.changed|settings\.changed|revocation\.\w+|roster\.fetched)$/.test(type) || begun()) return;
     clearTimeout(later);
-    later = setTimeout(() => !place.querySelector(".confirm") && load(true), SETTLE_MS);
+    later = setTimeout(() => !begun() && load(true), SETTLE_MS);
   });
   load();
   return {
