@@ -122,4 +122,6 @@ async def open_visitor(
         yield visitor
         assert visitor.complaints == []
     finally:
+        for page in context.pages:  # nobody waits any more for an answer that is being changed on its way
+            await page.unroute_all(behavior="ignoreErrors")
         await context.close()

@@ -150,11 +150,15 @@ class VirtualLine:
     process: WarmProcess = field(init=False)
 
     def start(self) -> None:
-        """Start the process and wait until its port is there."""
+        """Start the process and wait until its port is there and its control socket is listened at."""
         self.process = _start(
             self.log, "virtual-receiver", "--link", self.port, "--control", self.control, *self.options
         )
-        until(lambda: self.control.exists() and self.port.exists(), f"a port at {self.port}: {self.log.read_text()}")
+        until(lambda: self.port.exists() and self._listens(), f"a port at {self.port}: {self.log.read_text()}")
+
+    def _listens(self) -> bool:
+        with socket.socket(socket.AF_UNIX) as peer:  # its name is there a moment before anybody listens
+            return peer.connect_ex(str(self.control)) == 0
 
     def stop(self) -> None:
         """End the process."""
